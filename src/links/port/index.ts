@@ -1,0 +1,16 @@
+/**
+ * The Link port: what a way to one device must be able to do, and nothing about how.
+ * The contract suite beside it is run by every implementation.
+ */
+export type {
+  BootChoice,
+  DeviceFacts,
+  Identity,
+  Link,
+  NamedFile,
+  ObservedSlot,
+  ObservedSlots,
+  Progress,
+  ReleaseFile,
+  RemoteFile,
+} from './link.ts';
