@@ -1,0 +1,7 @@
+/**
+ * Configuration languages: one folder per dialect, each reads files into the typed configuration and writes
+ * edits back. This door holds the registry. Pure: no I/O, no clock; dialects never import each other.
+ */
+
+export { dialectFor, dialectNamed, dialects } from './registry.ts';
+export { decode, encode } from './source/index.ts';

@@ -1,0 +1,34 @@
+import type { Dialect, SourceFile } from '#core/config';
+import { TuckpointError } from '#core/errors';
+
+/** Every dialect Tuckpoint reads. */
+export const dialects: readonly Dialect[] = [];
+
+/**
+ * The dialect with this name.
+ * @throws TuckpointError `dialects/unknown`.
+ */
+export function dialectNamed(name: string): Dialect {
+  const found = dialects.find((dialect) => dialect.name === name);
+  if (found !== undefined) return found;
+  throw new TuckpointError('dialects/unknown', `There is no dialect called ${name}.`, {
+    advice: `Use one of ${dialects.map((dialect) => dialect.name).join(', ')}.`,
+  });
+}
+
+/**
+ * The dialect that recognises the files best (the mean over the files, the earlier in the registry on a tie),
+ * or null when none recognises any of them.
+ */
+export function dialectFor(files: readonly SourceFile[]): Dialect | null {
+  let best: Dialect | null = null;
+  let surest = 0;
+  for (const dialect of dialects) {
+    const sum = files.reduce((total, file) => total + dialect.recognises(file), 0);
+    if (sum > surest) {
+      best = dialect;
+      surest = sum;
+    }
+  }
+  return best;
+}

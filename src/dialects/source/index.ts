@@ -1,0 +1,7 @@
+/**
+ * Captured bytes as text with places, and text edits back into bytes. Every dialect reads through this door.
+ * It must never know a configuration language.
+ */
+export { decode, encode, LARGEST_FILE } from './decode.ts';
+export { applyEdits } from './edit.ts';
+export { Lines, shorten } from './lines.ts';

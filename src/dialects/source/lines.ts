@@ -1,0 +1,47 @@
+import type { SourceFile, Span } from '#core/config';
+
+/** Turns offsets into spans with line numbers, by bisection over the line starts. */
+export class Lines {
+  readonly file: string;
+  readonly text: string;
+  private readonly starts: number[] = [0];
+
+  constructor(file: SourceFile) {
+    this.file = file.name;
+    this.text = file.text;
+    for (let at = file.text.indexOf('\n'); at >= 0; at = file.text.indexOf('\n', at + 1)) {
+      this.starts.push(at + 1);
+    }
+  }
+
+  /** The line of an offset, from 1. */
+  lineAt(offset: number): number {
+    let low = 0;
+    let high = this.starts.length - 1;
+    while (low < high) {
+      const middle = (low + high + 1) >> 1;
+      if (this.starts[middle]! <= offset) low = middle;
+      else high = middle - 1;
+    }
+    return low + 1;
+  }
+
+  span(start: number, end: number): Span {
+    return {
+      file: this.file,
+      line: this.lineAt(start),
+      endLine: this.lineAt(Math.max(start, end - 1)),
+      start,
+      end,
+    };
+  }
+}
+
+/** Text in one line of at most `length` characters, for messages and opaque parts. */
+export function shorten(text: string, length = 200): string {
+  const flat = text
+    .slice(0, length * 4)
+    .replace(/\s+/g, ' ')
+    .trim();
+  return flat.length > length || text.length > length * 4 ? `${flat.slice(0, length - 1)}…` : flat;
+}
