@@ -1,0 +1,113 @@
+import {
+  type Address,
+  compareAddresses,
+  type Family,
+  highestAddress,
+  lowestAddress,
+  nextAddress,
+  previousAddress,
+  wordsOf,
+} from './address.ts';
+
+/** All addresses from `low` to `high`, both included. */
+export interface AddressRange {
+  readonly low: Address;
+  readonly high: Address;
+}
+
+/** A set of addresses of one family: ranges sorted, disjoint and never adjacent, so equal sets look equal. */
+export interface AddressSet {
+  readonly family: Family;
+  readonly ranges: readonly AddressRange[];
+}
+
+/** A set from ranges in any order, overlapping or not. Ranges with `low` above `high` hold nothing. */
+export function addressSet(family: Family, ranges: readonly AddressRange[]): AddressSet {
+  const words = wordsOf(family);
+  const sorted = ranges
+    .filter((r) => r.low.length === words && r.high.length === words && compareAddresses(r.low, r.high) <= 0)
+    .sort((a, b) => compareAddresses(a.low, b.low));
+  const joined: AddressRange[] = [];
+  for (const range of sorted) {
+    const last = joined.at(-1);
+    const afterLast = last === undefined ? undefined : nextAddress(last.high);
+    if (last === undefined || (afterLast !== undefined && compareAddresses(range.low, afterLast) > 0)) {
+      joined.push(range);
+    } else if (compareAddresses(range.high, last.high) > 0) {
+      joined[joined.length - 1] = { low: last.low, high: range.high };
+    }
+  }
+  return { family, ranges: joined };
+}
+
+/** Every address of the family. */
+export function everyAddress(family: Family): AddressSet {
+  return { family, ranges: [{ low: lowestAddress(family), high: highestAddress(family) }] };
+}
+
+/** No address at all. */
+export function noAddress(family: Family): AddressSet {
+  return { family, ranges: [] };
+}
+
+/** Whether the set holds every address of its family. */
+export function isEveryAddress(set: AddressSet): boolean {
+  const [only] = set.ranges;
+  return (
+    set.ranges.length === 1 &&
+    compareAddresses(only!.low, lowestAddress(set.family)) === 0 &&
+    compareAddresses(only!.high, highestAddress(set.family)) === 0
+  );
+}
+
+/** Addresses in either set. Both sets must be of one family. */
+export function uniteAddresses(a: AddressSet, b: AddressSet): AddressSet {
+  return addressSet(a.family, [...a.ranges, ...b.ranges]);
+}
+
+/** Addresses in both sets. Both sets must be of one family. */
+export function intersectAddresses(a: AddressSet, b: AddressSet): AddressSet {
+  const ranges: AddressRange[] = [];
+  let i = 0;
+  let j = 0;
+  while (i < a.ranges.length && j < b.ranges.length) {
+    const x = a.ranges[i]!;
+    const y = b.ranges[j]!;
+    const low = compareAddresses(x.low, y.low) > 0 ? x.low : y.low;
+    const high = compareAddresses(x.high, y.high) < 0 ? x.high : y.high;
+    if (compareAddresses(low, high) <= 0) ranges.push({ low, high });
+    if (compareAddresses(x.high, y.high) < 0) i++;
+    else j++;
+  }
+  return { family: a.family, ranges };
+}
+
+/** Every address of the family that is not in the set. */
+export function exceptAddresses(set: AddressSet): AddressSet {
+  const ranges: AddressRange[] = [];
+  let from: Address | undefined = lowestAddress(set.family);
+  for (const range of set.ranges) {
+    const before = previousAddress(range.low);
+    if (from !== undefined && before !== undefined && compareAddresses(from, before) <= 0) {
+      ranges.push({ low: from, high: before });
+    }
+    from = nextAddress(range.high);
+  }
+  if (from !== undefined) ranges.push({ low: from, high: highestAddress(set.family) });
+  return { family: set.family, ranges };
+}
+
+/** Whether the address is in the set. An address of the other family never is. */
+export function hasAddress(set: AddressSet, address: Address): boolean {
+  if (address.length !== wordsOf(set.family)) return false;
+  let low = 0;
+  let high = set.ranges.length - 1;
+  while (low <= high) {
+    const middle = (low + high) >> 1;
+    const range = set.ranges[middle]!;
+    if (compareAddresses(address, range.low) < 0) high = middle - 1;
+    else if (compareAddresses(address, range.high) > 0) low = middle + 1;
+    else return true;
+  }
+  return false;
+}
