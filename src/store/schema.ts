@@ -1,0 +1,64 @@
+import type { Generated } from 'kysely';
+
+/** Column types as the embedded database holds them: text, whole numbers and bytes; JSON is text. */
+export interface Schema {
+  device: {
+    name: string;
+    site: string;
+    handbook: string;
+    address: string;
+    port: number;
+    user: string;
+    host_key: string | null;
+    /** Sealed JSON; null when the device needs none. */
+    secrets: Uint8Array | null;
+    added_at: string;
+  };
+  run: {
+    id: string;
+    device: string;
+    procedure: string;
+    goal: string;
+    state: string;
+    decision: string | null;
+    reason: string | null;
+    facts: string;
+    report: string | null;
+    started_at: string;
+    ended_at: string | null;
+  };
+  journal: {
+    seq: Generated<number>;
+    run: string;
+    step: string;
+    state: string;
+    at: string;
+    detail: string;
+  };
+  lease: {
+    device: string;
+    run: string;
+    holder: string;
+    fence: number;
+    expires_at: number;
+  };
+  reading: {
+    seq: Generated<number>;
+    device: string;
+    run: string | null;
+    at: string;
+    reading: string;
+  };
+  slots_seen: {
+    device: string;
+    at: string;
+    slots: string;
+  };
+  booted_pair: {
+    device: string;
+    release: string;
+    configuration: string;
+    at: string;
+    run: string | null;
+  };
+}
