@@ -1,0 +1,37 @@
+import { codeOf } from '#core/errors';
+
+/** What the exit codes of every command mean. */
+export const ExitCode = {
+  /** Done; for a comparison: equal; for a run: kept. */
+  ok: 0,
+  /** Done, and the answer is "different", "worse" or "went back". */
+  different: 1,
+  /** Could not decide; for a run: stopped, and asks a person. */
+  undecided: 2,
+  /** The input or the command is wrong; nothing was touched. */
+  badInput: 3,
+  /** The device, the link to it or the disk failed. */
+  failed: 4,
+  /** Another run is at work on the device. */
+  busy: 5,
+  /** A fault in Tuckpoint itself. */
+  fault: 70,
+} as const;
+
+/** Rooms whose errors speak of what the user gave; all others of what failed on the way. */
+const INPUT_ROOMS = ['cli', 'dialects', 'config', 'traffic', 'release', 'address', 'slots', 'casefile'];
+const INPUT_CODES = new Set([
+  'links/handbook',
+  'store/unknown-device',
+  'store/unknown-run',
+  'archive/unknown-capture',
+  'runs/refused',
+]);
+
+export function exitCodeOf(error: unknown): number {
+  const code = codeOf(error);
+  if (code === undefined) return ExitCode.fault;
+  if (code === 'store/device-busy') return ExitCode.busy;
+  if (INPUT_CODES.has(code) || INPUT_ROOMS.includes(code.split('/')[0] ?? '')) return ExitCode.badInput;
+  return ExitCode.failed;
+}
