@@ -1,0 +1,9 @@
+/**
+ * Handbooks: how one kind of device is operated, as YAML. Reads and checks them, and reads the outputs of their
+ * commands into identities, slots and readings. Pure: it must never run a command or open a file.
+ */
+export type { ActionName, Actions, ReadingAction, SlotsStep, Take, TransferAction } from './actions.ts';
+export { HandbookError, parseHandbook } from './parse.ts';
+export { compilePattern, type Pattern } from './pattern.ts';
+export type { Handbook, Mode, Session, ShellSession } from './schema.ts';
+export type { Answer, ByteUnit, Transport } from './steps.ts';
