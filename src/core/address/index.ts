@@ -34,3 +34,14 @@ export {
   pairsOf,
   uniteNumbers,
 } from './number-set.ts';
+export {
+  formatAddresses,
+  formatRange,
+  type Prefix,
+  parseAddresses,
+  prefixesOfRange,
+  prefixLengthOf,
+  prefixSet,
+  rangeOfPrefix,
+} from './prefix.ts';
+export { familyOf, formatAddress, parseAddress } from './text.ts';

@@ -1,0 +1,96 @@
+import type { Address, Family } from './address.ts';
+
+/** The family an address value belongs to: one word is IPv4, four are IPv6. */
+export function familyOf(address: Address): Family {
+  return address.length === 1 ? 4 : 6;
+}
+
+/**
+ * Reads an IPv4 address in dotted decimal or an IPv6 address in any form of RFC 4291 section 2.2.
+ * Returns undefined for anything else: short forms such as `10.1`, octets with leading zeros (read as octal by
+ * some programs), zone indexes (RFC 4007), brackets and surrounding blanks.
+ */
+export function parseAddress(text: string): Address | undefined {
+  if (text.includes(':')) return parseIpv6(text);
+  const word = parseIpv4(text);
+  return word === undefined ? undefined : [word];
+}
+
+function parseIpv4(text: string): number | undefined {
+  const match = /^(\d{1,3})\.(\d{1,3})\.(\d{1,3})\.(\d{1,3})$/.exec(text);
+  if (match === null) return undefined;
+  let word = 0;
+  for (const octet of match.slice(1)) {
+    const value = Number(octet);
+    if (value > 255 || String(value) !== octet) return undefined;
+    word = word * 256 + value;
+  }
+  return word;
+}
+
+function parseIpv6(text: string): Address | undefined {
+  const halves = text.split('::');
+  if (halves.length > 2) return undefined;
+  const head = groupsOf(halves[0]!, halves.length === 1);
+  if (head === undefined) return undefined;
+  let groups = head;
+  if (halves.length === 2) {
+    const tail = groupsOf(halves[1]!, true);
+    if (tail === undefined) return undefined;
+    // "::" stands for one or more groups of zeros (RFC 4291 section 2.2, form 2).
+    const missing = 8 - head.length - tail.length;
+    if (missing < 1) return undefined;
+    groups = [...head, ...new Array<number>(missing).fill(0), ...tail];
+  }
+  if (groups.length !== 8) return undefined;
+  return [0, 2, 4, 6].map((i) => groups[i]! * 0x1_0000 + groups[i + 1]!);
+}
+
+/** 16-bit groups of one side of `::`; the last may be dotted decimal when this side ends the address. */
+function groupsOf(side: string, endsAddress: boolean): number[] | undefined {
+  if (side === '') return [];
+  const groups: number[] = [];
+  const parts = side.split(':');
+  for (const [i, part] of parts.entries()) {
+    if (/^[0-9a-fA-F]{1,4}$/.test(part)) {
+      groups.push(Number.parseInt(part, 16));
+      continue;
+    }
+    const word = i === parts.length - 1 && endsAddress ? parseIpv4(part) : undefined;
+    if (word === undefined) return undefined;
+    groups.push(Math.floor(word / 0x1_0000), word % 0x1_0000);
+  }
+  return groups.length <= 8 ? groups : undefined;
+}
+
+/**
+ * Dotted decimal, or the one recommended form of RFC 5952: lower case, no leading zeros, `::` for the longest
+ * run of at least two zero groups (the first of equals), dotted decimal for IPv4-mapped addresses (section 5).
+ */
+export function formatAddress(address: Address): string {
+  if (address.length === 1) return formatIpv4(address[0]!);
+  if (address[0] === 0 && address[1] === 0 && address[2] === 0xffff)
+    return `::ffff:${formatIpv4(address[3]!)}`;
+  const groups = address.flatMap((word) => [Math.floor(word / 0x1_0000), word % 0x1_0000]);
+  let start = -1;
+  let length = 1;
+  for (let i = 0; i < 8; i++) {
+    let end = i;
+    while (end < 8 && groups[end] === 0) end++;
+    if (end - i > length) {
+      start = i;
+      length = end - i;
+    }
+    i = Math.max(i, end - 1);
+  }
+  const text = (from: number, to: number) =>
+    groups
+      .slice(from, to)
+      .map((g) => g.toString(16))
+      .join(':');
+  return start < 0 ? text(0, 8) : `${text(0, start)}::${text(start + length, 8)}`;
+}
+
+function formatIpv4(word: number): string {
+  return [word >>> 24, (word >>> 16) & 255, (word >>> 8) & 255, word & 255].join('.');
+}
