@@ -31,7 +31,7 @@ export function operationText(operation: Operation): string {
     case 'shutdown':
       return 'shut down';
     case 'apply':
-      return `apply configuration ${shortDigest(operation.configuration)}`;
+      return `apply ${shortDigest(operation.configuration)}`;
   }
 }
 
