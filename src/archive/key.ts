@@ -1,0 +1,110 @@
+import { createPrivateKey, createPublicKey, hkdfSync, type KeyObject, sign, verify } from 'node:crypto';
+import { Decrypter, Encrypter, generateX25519Identity, identityToRecipient } from 'age-encryption';
+import { archiveError } from './errors.ts';
+
+/**
+ * The data key of an archive. All of it follows from `identity`; whoever holds that reads and writes the archive.
+ */
+export interface ArchiveKey {
+  /** An age X25519 identity, `AGE-SECRET-KEY-1…`: the secret. */
+  readonly identity: string;
+  /** The age recipient of it, `age1…`: not secret. */
+  readonly recipient: string;
+  /** Ed25519 key (RFC 8032) that signs the manifest, derived from the identity by HKDF (RFC 5869). */
+  readonly signing: KeyObject;
+  /** Its public half, 64 hex digits. */
+  readonly verifying: string;
+}
+
+/** Encrypts and decrypts small secrets and whole files with the data key, as age v1 files. */
+export interface Sealer {
+  seal(bytes: Uint8Array): Promise<Uint8Array>;
+  /** Throws `archive/wrong-key` or `archive/damaged`. */
+  open(bytes: Uint8Array): Promise<Uint8Array>;
+}
+
+/** RFC 8410 section 7: what stands before the 32 bytes of an Ed25519 private key in PKCS #8. */
+const PKCS8_ED25519 = Buffer.from('302e020100300506032b657004220420', 'hex');
+/** RFC 8410 section 4: what stands before the 32 bytes of an Ed25519 public key. */
+const SPKI_ED25519 = Buffer.from('302a300506032b6570032100', 'hex');
+
+/** The data key that an age identity stands for. Throws `archive/bad-key`. */
+export async function keyOf(identity: string): Promise<ArchiveKey> {
+  const text = identity.trim();
+  let recipient: string;
+  try {
+    recipient = await identityToRecipient(text);
+  } catch (cause) {
+    throw archiveError('archive/bad-key', 'This is not an age identity.', {
+      advice: 'It is one line that starts with AGE-SECRET-KEY-1; check it for a missing or wrong character.',
+      cause,
+    });
+  }
+  const seed = Buffer.from(hkdfSync('sha256', text, '', 'tuckpoint archive manifest signing key', 32));
+  const signing = createPrivateKey({
+    key: Buffer.concat([PKCS8_ED25519, seed]),
+    format: 'der',
+    type: 'pkcs8',
+  });
+  const spki = createPublicKey(signing).export({ format: 'der', type: 'spki' });
+  return {
+    identity: text,
+    recipient,
+    signing,
+    verifying: spki.subarray(SPKI_ED25519.length).toString('hex'),
+  };
+}
+
+/** A fresh data key. */
+export async function freshKey(): Promise<ArchiveKey> {
+  return keyOf(await generateX25519Identity());
+}
+
+/** Ed25519 signature, base64. */
+export function signed(key: ArchiveKey, text: string): string {
+  return sign(null, Buffer.from(text), key.signing).toString('base64');
+}
+
+/** Is `signature` (base64) the Ed25519 signature of `text` by the key whose public half is `verifying` (hex)? */
+export function signatureHolds(verifying: string, text: string, signature: string): boolean {
+  try {
+    const der = Buffer.concat([SPKI_ED25519, Buffer.from(verifying, 'hex')]);
+    const key = createPublicKey({ key: der, format: 'der', type: 'spki' });
+    return verify(null, Buffer.from(text), key, Buffer.from(signature, 'base64'));
+  } catch {
+    return false;
+  }
+}
+
+/** Encrypts to the recipients given (age v1). */
+export async function encryptTo(recipients: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
+  const encrypter = new Encrypter();
+  for (const recipient of recipients) encrypter.addRecipient(recipient);
+  return encrypter.encrypt(bytes);
+}
+
+/** Decrypts an age file with an identity. Throws `archive/wrong-key` or `archive/damaged`. */
+export async function decryptWith(identity: string, bytes: Uint8Array): Promise<Uint8Array> {
+  const decrypter = new Decrypter();
+  decrypter.addIdentity(identity);
+  try {
+    return await decrypter.decrypt(bytes);
+  } catch (cause) {
+    if (/no identity matched/i.test(String(cause)))
+      throw archiveError('archive/wrong-key', 'This was encrypted for another key.', { cause });
+    throw archiveError('archive/damaged', 'This does not decrypt: it is damaged or not an age file.', {
+      cause,
+    });
+  }
+}
+
+/**
+ * What seals secrets and captures under the data key. `others` are further age recipients who can open what is
+ * sealed (for example an escrow key of the user's organisation).
+ */
+export function sealer(key: ArchiveKey, others: readonly string[] = []): Sealer {
+  return {
+    seal: (bytes) => encryptTo([key.recipient, ...others], bytes),
+    open: (bytes) => decryptWith(key.identity, bytes),
+  };
+}

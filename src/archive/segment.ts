@@ -1,0 +1,98 @@
+import { createHash } from 'node:crypto';
+import { z } from 'zod';
+import { compressed, decompressed } from './compressor.ts';
+import { type Entry, entrySchema } from './entry.ts';
+import { archiveError } from './errors.ts';
+import { type ArchiveKey, type Sealer, signatureHolds, signed } from './key.ts';
+
+/**
+ * A segment: consecutive lines of the manifest in one file, `FIRST-LAST.jsonl.zst.age`. Each line is one entry as
+ * JSON; the last line is the seal. Every entry is chained to all before it:
+ * hash(n) = SHA-256(hash(n-1) as 32 bytes, then the bytes of line n without its newline); hash(0) is 32 zero bytes.
+ */
+export interface Segment {
+  readonly entries: readonly Entry[];
+  readonly seal: Seal;
+}
+
+const sealSchema = z.object({
+  /** hash(FIRST - 1) and hash(LAST), hex. */
+  previous: z.string().regex(/^[0-9a-f]{64}$/),
+  hash: z.string().regex(/^[0-9a-f]{64}$/),
+  /** Ed25519 over `signedText`, base64, and the key that made it (hex). */
+  signature: z.string(),
+  by: z.string().regex(/^[0-9a-f]{64}$/),
+});
+export type Seal = z.infer<typeof sealSchema>;
+
+export const NO_HASH = '0'.repeat(64);
+
+/** Where a segment stands, from its file's name; null for names that are not of segments. */
+export function segmentSpan(name: string): { first: number; last: number } | null {
+  const match = /^(\d{8,})-(\d{8,})\.jsonl\.zst\.age$/.exec(name);
+  return match === null ? null : { first: Number(match[1]), last: Number(match[2]) };
+}
+
+export function segmentName(first: number, last: number): string {
+  const digits = (n: number) => String(n).padStart(8, '0');
+  return `${digits(first)}-${digits(last)}.jsonl.zst.age`;
+}
+
+/** The hash of the chain after one more line. */
+export function chained(previous: string, line: string): string {
+  return createHash('sha256').update(Buffer.from(previous, 'hex')).update(line).digest('hex');
+}
+
+/** What the seal signs: the place in the chain and all that is before it. */
+function signedText(last: number, hash: string): string {
+  return `tuckpoint manifest\n${last}\n${hash}\n`;
+}
+
+/** Lines and seal as one encrypted file. `lines` are the JSON texts of the entries up to `last`. */
+export async function writeSegment(
+  lines: readonly string[],
+  last: number,
+  previous: string,
+  key: ArchiveKey,
+  sealing: Sealer,
+  level?: number,
+): Promise<{ bytes: Uint8Array; seal: Seal }> {
+  const hash = lines.reduce(chained, previous);
+  const seal: Seal = { previous, hash, signature: signed(key, signedText(last, hash)), by: key.verifying };
+  const text = `${[...lines, JSON.stringify(seal)].join('\n')}\n`;
+  return { bytes: await sealing.seal(await compressed(Buffer.from(text), level)), seal };
+}
+
+/**
+ * Opens a segment's file and checks all that can be checked by itself: encryption, form, numbering, hash and
+ * signature. `trusted` are the signing keys (hex) that may have sealed it. Throws `archive/damaged`,
+ * `archive/wrong-key`.
+ */
+export async function readSegment(
+  file: string,
+  span: { first: number; last: number },
+  bytes: Uint8Array,
+  sealing: Sealer,
+  trusted: ReadonlySet<string>,
+): Promise<Segment & { lines: readonly string[] }> {
+  const damaged = (message: string, cause?: unknown) =>
+    archiveError('archive/damaged', message, { file, cause });
+  const text = Buffer.from(await decompressed(await sealing.open(bytes))).toString();
+  const lines = text.split('\n').slice(0, -1);
+  const last = lines.pop();
+  try {
+    const seal = sealSchema.parse(JSON.parse(last ?? ''));
+    const entries = lines.map((line) => entrySchema.parse(JSON.parse(line)));
+    if (entries.length !== span.last - span.first + 1)
+      throw damaged('The segment does not hold the lines it is named for.');
+    if (entries.some((entry, i) => entry.seq !== span.first + i))
+      throw damaged('The lines are out of order.');
+    if (lines.reduce(chained, seal.previous) !== seal.hash) throw damaged('The lines do not match the seal.');
+    if (!trusted.has(seal.by) || !signatureHolds(seal.by, signedText(span.last, seal.hash), seal.signature))
+      throw damaged('The signature of the seal does not hold.');
+    return { entries, seal, lines };
+  } catch (cause) {
+    if (cause instanceof Error && 'code' in cause) throw cause;
+    throw damaged('The segment cannot be read.', cause);
+  }
+}
