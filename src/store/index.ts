@@ -5,5 +5,6 @@
 export type { DeviceRecord, NewDevice } from './devices.ts';
 export type { JournalEntry, RunRecord, RunState, StepState } from './journal.ts';
 export type { Lease } from './leases.ts';
+export type { Sighting } from './observations.ts';
 export type { Sealer } from './sealer.ts';
 export { openStore, type Store } from './store.ts';

@@ -60,10 +60,10 @@ const migrations: Record<string, Migration> = {
         .addColumn('reading', 'text', (c) => c.notNull())
         .execute();
       await db.schema
-        .createTable('slots_seen')
+        .createTable('sighting')
         .addColumn('device', 'text', (c) => c.primaryKey())
         .addColumn('at', 'text', (c) => c.notNull())
-        .addColumn('slots', 'text', (c) => c.notNull())
+        .addColumn('sighting', 'text', (c) => c.notNull())
         .execute();
       await db.schema
         .createTable('booted_pair')

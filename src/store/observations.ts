@@ -4,6 +4,17 @@ import type { Pair, SlotState } from '#core/slots';
 import { fromJson, toJson } from './json.ts';
 import type { Schema } from './schema.ts';
 
+/** A device as one look found it. */
+export interface Sighting {
+  /** RFC 3339, with zone. */
+  readonly at: string;
+  readonly model: string;
+  readonly serial: string;
+  /** The release it ran. */
+  readonly release: string;
+  readonly slots: SlotState;
+}
+
 /** What was seen of devices: readings, slots, and which pairs have booted well. */
 export class Observations {
   readonly #db: Kysely<Schema>;
@@ -31,23 +42,23 @@ export class Observations {
     return rows.map((row) => fromJson<Reading>(row.reading));
   }
 
-  async sawSlots(device: string, at: string, slots: SlotState): Promise<void> {
-    const values = { at, slots: toJson(slots) };
+  async sawDevice(device: string, sighting: Sighting): Promise<void> {
+    const values = { at: sighting.at, sighting: toJson(sighting) };
     await this.#db
-      .insertInto('slots_seen')
+      .insertInto('sighting')
       .values({ device, ...values })
       .onConflict((c) => c.column('device').doUpdateSet(values))
       .execute();
   }
 
-  /** The slots as last seen, with the instant; null when never seen. */
-  async lastSlots(device: string): Promise<{ at: string; slots: SlotState } | null> {
+  /** The device as last seen; null when never seen. */
+  async lastSighting(device: string): Promise<Sighting | null> {
     const row = await this.#db
-      .selectFrom('slots_seen')
+      .selectFrom('sighting')
       .selectAll()
       .where('device', '=', device)
       .executeTakeFirst();
-    return row === undefined ? null : { at: row.at, slots: fromJson<SlotState>(row.slots) };
+    return row === undefined ? null : fromJson<Sighting>(row.sighting);
   }
 
   /** Remembers that this pair has booted well on this device. A pair with an unknown half is not remembered. */

@@ -49,10 +49,10 @@ export interface Schema {
     at: string;
     reading: string;
   };
-  slots_seen: {
+  sighting: {
     device: string;
     at: string;
-    slots: string;
+    sighting: string;
   };
   booted_pair: {
     device: string;

@@ -1,0 +1,66 @@
+import type { ReadingComparison } from '#core/reading';
+import type { SlotState } from '#core/slots';
+import type { TrafficAnswer } from './environment.ts';
+
+/** What a run knows when it decides on an update. */
+export interface Evidence {
+  readonly wanted: string;
+  readonly runs: string;
+  readonly slots: SlotState;
+  /** Null when it could not be compared. */
+  readonly readings: ReadingComparison;
+  readonly configurationChanged: boolean;
+  /** Null when the configuration did not change, so that there was nothing to compare. */
+  readonly traffic: TrafficAnswer | null;
+}
+
+export interface Judgement {
+  readonly decision: 'kept' | 'go back' | 'stopped';
+  /** One sentence, or several. */
+  readonly reason: string;
+}
+
+/**
+ * Keep, go back, or stop and ask. Going back needs proof of harm (another release runs, traffic changes its verdict,
+ * the reading is worse); keeping needs proof of health; everything between is a person's to decide.
+ */
+export function decide(evidence: Evidence): Judgement {
+  const { wanted, runs, readings, traffic } = evidence;
+  if (runs !== wanted) {
+    return {
+      decision: 'go back',
+      reason: `The device runs ${runs}, not ${wanted}: the new release did not come up.`,
+    };
+  }
+  const harm: string[] = [];
+  const open: string[] = [];
+  if (readings.verdict === 'worse')
+    harm.push(...readings.findings.filter((f) => f.judgement === 'worse').map((f) => f.why));
+  if (readings.verdict === 'cannot tell') {
+    open.push(...readings.findings.filter((f) => f.judgement === 'unknown').map((f) => f.why));
+    if (open.length === 0) open.push('The readings cannot be compared.');
+  }
+  if (traffic?.verdict === 'different')
+    harm.push(
+      `The update changed the configuration so that traffic is treated differently: ${traffic.sentence}`,
+    );
+  if (traffic?.verdict === 'undecided' || traffic?.verdict === 'not read') {
+    open.push(
+      `The update changed the configuration, and whether traffic is treated as before is not known: ${traffic.sentence}`,
+    );
+  }
+  if (harm.length > 0) return { decision: 'go back', reason: harm.join(' ') };
+  if (open.length > 0)
+    return {
+      decision: 'stopped',
+      reason: `The new release runs, and no harm was found, but: ${open.join(' ')}`,
+    };
+  return { decision: 'kept', reason: keptReason(evidence) };
+}
+
+function keptReason({ wanted, configurationChanged, traffic }: Evidence): string {
+  const configuration = !configurationChanged
+    ? 'the configuration is unchanged'
+    : `the update changed the configuration itself, and ${traffic?.sentence ?? 'traffic was not compared'}`;
+  return `The device runs ${wanted} and is as well as before; ${configuration}.`;
+}

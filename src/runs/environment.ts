@@ -1,0 +1,28 @@
+import type { Archive } from '#archive';
+import type { DeviceFacts, Link, NamedFile } from '#links/port';
+import type { DeviceRecord, Store } from '#store';
+
+/** All that a run needs from outside; main brings the real parts, tests bring their own. */
+export interface RunEnvironment {
+  readonly store: Store;
+  readonly archive: Archive;
+  connect(device: DeviceRecord): Promise<Link>;
+  /** What the handbook says of the device, without reaching it. Throws `links/handbook`. */
+  deviceFacts(device: DeviceRecord): Promise<DeviceFacts>;
+  /** RFC 3339 with zone. */
+  now(): string;
+  /** Milliseconds of a clock that never goes back; for durations and leases. */
+  nowMs(): number;
+  sleep(ms: number): Promise<void>;
+  /** A new run id, sortable by time. */
+  newId(): string;
+  /** Compares the traffic of two configurations. */
+  compareTraffic(before: readonly NamedFile[], after: readonly NamedFile[]): Promise<TrafficAnswer>;
+}
+
+/** What the traffic comparison of two captures says, in words. */
+export interface TrafficAnswer {
+  readonly verdict: 'equal' | 'different' | 'undecided' | 'not read';
+  readonly sentence: string;
+  readonly rows: readonly string[];
+}

@@ -1,0 +1,11 @@
+/**
+ * Runs: one procedure carried out on one device, step by step, with a journal that survives any kill.
+ * It must never reach a device but through a Link, nor remember anything but in the store and the archive.
+ */
+export { type Plan, planRun } from './dry-run.ts';
+export type { RunEnvironment, TrafficAnswer } from './environment.ts';
+export type { Decision, Listener, RunEvent } from './events.ts';
+export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
+export { lookAtSlots } from './look.ts';
+export { type ProcedureName, procedures } from './procedures/index.ts';
+export { type Finished, resumeRun, startRun, type Word } from './runner.ts';

@@ -1,0 +1,51 @@
+import { compareReadings } from '#core/reading';
+import type { Facts } from '../facts.ts';
+import type { RunContext } from '../run-context.ts';
+import type { Step } from '../step.ts';
+
+/** Takes a reading and remembers it. */
+export function reading(
+  name: string,
+  key: 'readingBefore' | 'readingAfter' | 'readingBack',
+  applies?: (run: RunContext) => boolean,
+): Step {
+  return {
+    name,
+    title: 'take a reading: interfaces, counters, loss, memory, alarms',
+    ...(applies === undefined ? {} : { applies }),
+    async act(run): Promise<Facts> {
+      const taken = await (await run.link()).reading();
+      await run.environment.store.observations.addReading(run.device.name, run.id, taken);
+      return { [key]: taken };
+    },
+  };
+}
+
+/** How often a reading that looks worse is taken again, and how long to wait before, in milliseconds. */
+const LOOKS = 4;
+const SETTLE_MS = 3000;
+
+/**
+ * A reading after a boot. Interfaces, neighbours and processes need a moment to settle: a reading that is worse than
+ * the one before the run is taken again a few times, and the last one counts.
+ */
+export function settledReading(
+  name: string,
+  key: 'readingAfter' | 'readingBack',
+  applies: (run: RunContext) => boolean,
+): Step {
+  return {
+    ...reading(name, key, applies),
+    async act(run): Promise<Facts> {
+      const { readingBefore } = run.facts;
+      for (let looks = 1; ; looks++) {
+        const taken = await (await run.link()).reading();
+        await run.environment.store.observations.addReading(run.device.name, run.id, taken);
+        const settled =
+          readingBefore === undefined || compareReadings(readingBefore, taken).verdict !== 'worse';
+        if (settled || looks === LOOKS) return { [key]: taken };
+        await run.environment.sleep(SETTLE_MS);
+      }
+    },
+  };
+}

@@ -1,0 +1,103 @@
+import { TuckpointError } from '#core/errors';
+import type { Link } from '#links/port';
+import type { Facts } from '../facts.ts';
+import { mayPass, type RunContext } from '../run-context.ts';
+import type { Step } from '../step.ts';
+
+/**
+ * A step that makes the device boot and waits until it answers again. The boot id journaled before the order tells
+ * a device that has booted from one that has not yet gone down.
+ */
+export function booting(options: {
+  name: string;
+  title: string;
+  order(link: Link, run: RunContext): Promise<void>;
+  /** True when what the boot is for is so already. */
+  already?(run: RunContext): Promise<boolean>;
+  applies?(run: RunContext): boolean;
+  /** Default: restart. */
+  operation?: NonNullable<Step['operation']>;
+}): Step {
+  const { name, title, order, already, applies, operation = () => ({ name: 'restart' }) } = options;
+  const bootedSince = async (run: RunContext, link: Link) =>
+    (await link.identify()).boot !== run.facts.bootAt?.[name];
+  return {
+    name,
+    title,
+    operation,
+    pointOfNoReturn: true,
+    ...(applies === undefined ? {} : { applies }),
+    async prepare(run): Promise<Facts> {
+      const { boot } = await (await run.link()).identify();
+      return { bootAt: { ...run.facts.bootAt, [name]: boot } };
+    },
+    async observe(run) {
+      const { limits } = await run.deviceFacts();
+      // A resumed run may meet the device while it boots.
+      await run.waitFor(
+        limits.bootSeconds,
+        'did not answer',
+        async (link) => (await link.identify()) !== null,
+      );
+      if (await bootedSince(run, await run.link())) return true;
+      return (await already?.(run)) ?? false;
+    },
+    async act(run) {
+      const link = await run.link();
+      const { limits } = link.facts;
+      await order(link, run);
+      await run.dropLink();
+      await run.waitFor(limits.bootSeconds, 'was told to boot and did not come back', (l) =>
+        bootedSince(run, l),
+      );
+      return undefined;
+    },
+  };
+}
+
+export const restart = (name = 'restart', applies?: (run: RunContext) => boolean) =>
+  booting({
+    name,
+    title: 'restart the device and wait until it answers',
+    order: (link) => link.restart(),
+    ...(applies === undefined ? {} : { applies }),
+  });
+
+/** Power off in order; done when the device no longer answers. */
+export const shutdown: Step = {
+  name: 'shutdown',
+  title: 'shut the device down and wait until it no longer answers',
+  operation: () => ({ name: 'shutdown' }),
+  pointOfNoReturn: true,
+  async act(run) {
+    const { limits } = await run.deviceFacts();
+    await (await run.link()).shutdown();
+    await run.dropLink();
+    const until = run.environment.nowMs() + limits.bootSeconds * 1000;
+    while (await answers(run)) {
+      if (run.environment.nowMs() >= until) {
+        throw new TuckpointError(
+          'runs/did-not-stop',
+          `${run.device.name} took the order to shut down and still answers.`,
+          {
+            advice: 'Look at its console.',
+          },
+        );
+      }
+      await run.environment.sleep(500);
+    }
+    return undefined;
+  },
+};
+
+async function answers(run: RunContext): Promise<boolean> {
+  try {
+    await (await run.link()).identify();
+    return true;
+  } catch (error) {
+    if (!mayPass(error)) throw error;
+    return false;
+  } finally {
+    await run.dropLink();
+  }
+}
