@@ -4,6 +4,7 @@
  * Pure; it must never know a configuration language: dialects bring objects in and take edits out.
  */
 export type { Dialect, Edit } from './dialect.ts';
+export * from './difference/index.ts';
 export { indexReferences, type ReferenceIndex } from './references.ts';
 export { type SourceFile, type Span, textOf } from './source.ts';
 export {
