@@ -1,8 +1,8 @@
 import type { SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
 
-/** Files above this size are refused: a configuration of 128 MiB is a mistake, and memory must stay bounded. */
-export const LARGEST_FILE = 128 * 1024 * 1024;
+/** Files above this size are refused: a configuration of 64 MiB is a mistake, and memory must stay bounded. */
+export const LARGEST_FILE = 64 * 1024 * 1024;
 
 const line = (bytes: Uint8Array, upTo: number): number => {
   let count = 1;

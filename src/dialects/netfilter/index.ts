@@ -1,0 +1,7 @@
+/**
+ * What the Linux packet filter does, whatever language its rules are written in: tables, chains, hooks, sets,
+ * statements, and how they become a policy. Both Linux dialects read into this. It must never read text itself.
+ */
+export { CONNTRACK_PRIORITY, hookPriority } from './priority.ts';
+export { newChain, newRuleset, newSet, tableOf } from './ruleset.ts';
+export type * from './syntax.ts';

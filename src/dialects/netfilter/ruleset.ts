@@ -1,0 +1,32 @@
+import type { Chain, NamedSet, Place, Ruleset, Table } from './syntax.ts';
+
+export function newRuleset(): Ruleset {
+  return { tables: new Map(), defines: [], unread: [] };
+}
+
+/** The table, made when the ruleset lacks it. */
+export function tableOf(ruleset: Ruleset, family: string, name: string, place: Place): Table {
+  const key = `${family} ${name}`;
+  const known = ruleset.tables.get(key);
+  if (known !== undefined) return known;
+  const table: Table = {
+    family,
+    name,
+    place,
+    dormant: false,
+    comment: null,
+    chains: new Map(),
+    sets: new Map(),
+    objects: new Map(),
+  };
+  ruleset.tables.set(key, table);
+  return table;
+}
+
+export function newChain(name: string, place: Place): Chain {
+  return { name, place, hook: null, policy: null, comment: null, rules: [] };
+}
+
+export function newSet(name: string, map: boolean, place: Place): NamedSet {
+  return { name, place, map, type: '', dataType: '', flags: [], comment: null, elements: [], mentions: [] };
+}

@@ -1,0 +1,113 @@
+import type { SourceFile } from '#core/config';
+import { TuckpointError } from '#core/errors';
+import { newRuleset, type Ruleset, tableOf } from '../netfilter/index.ts';
+import { parseCommand } from './commands.ts';
+import { Cursor, Scope } from './cursor.ts';
+import { takeTableName } from './families.ts';
+import { parseExpression } from './parse-expression.ts';
+import { parseTableBlock } from './parse-table.ts';
+import { Reading } from './reading.ts';
+import { tokenise } from './tokens.ts';
+
+/** How deep files may include files; the same limit as nft(8) has. */
+const DEEPEST_INCLUDE = 16;
+
+/**
+ * Reads ruleset files, in order, into the ruleset that stands after all their commands. A file that another one
+ * includes is read at that place and not again.
+ * @throws TuckpointError `dialects/truncated`, `dialects/too-deep`, `dialects/too-large`, `dialects/not-a-ruleset`.
+ */
+export function parseScripts(files: readonly SourceFile[]): Ruleset {
+  const ruleset = newRuleset();
+  const included = new Set<string>();
+  for (const file of files) {
+    for (const match of file.text.matchAll(/^[ \t]*include[ \t]+"([^"\n]+)"/gm)) {
+      for (const found of findIncluded(files, match[1]!)) if (found !== file) included.add(found.name);
+    }
+  }
+  const scope = new Scope(null);
+  const roots = files.filter((file) => !included.has(file.name));
+  for (const file of roots.length === 0 ? files.slice(0, 1) : roots) readFile(file, scope, 0);
+  return ruleset;
+
+  function readFile(file: SourceFile, outer: Scope, depth: number): void {
+    if (depth > DEEPEST_INCLUDE) {
+      throw new TuckpointError(
+        'dialects/too-deep',
+        `Files include files more than ${DEEPEST_INCLUDE} deep.`,
+        {
+          place: { file: file.name, line: 1 },
+          advice: 'Look for a file that includes itself.',
+        },
+      );
+    }
+    const cursor = new Cursor(tokenise(file), outer);
+    const reading = new Reading(ruleset, cursor, files, (current) => directive(current, depth));
+    for (;;) {
+      cursor.skipNewlines();
+      if (cursor.kind() === 0) return;
+      readTop(reading);
+    }
+  }
+
+  function directive(reading: Reading, depth: number): void {
+    const { cursor } = reading;
+    const start = cursor.start();
+    reading.guarded(null, () => {
+      const word = cursor.take();
+      if (word === 'include') {
+        const pattern = cursor.take();
+        const found = findIncluded(files, pattern);
+        for (const file of found) readFile(file, cursor.scope, depth + 1);
+        if (found.length === 0 && !/[*?[]/.test(pattern))
+          reading.unread(start, `the included file ${pattern} is not here`);
+        else if (found.length === 0) reading.unread(start, `no file here matches the included ${pattern}`);
+        return;
+      }
+      const name = cursor.take();
+      if (word === 'undefine') {
+        cursor.scope.remove(name);
+        return;
+      }
+      cursor.expectKind(61);
+      const value = parseExpression(cursor, { fields: true, list: true });
+      cursor.scope.set(name, value);
+      ruleset.defines.push({ name, place: cursor.placeFrom(start), value });
+    });
+    cursor.mentions = [];
+  }
+
+  function readTop(reading: Reading): void {
+    const { cursor } = reading;
+    const start = cursor.start();
+    if (cursor.is('define') || cursor.is('redefine') || cursor.is('undefine') || cursor.is('include')) {
+      reading.directive();
+    } else if (cursor.is('table')) {
+      reading.guarded(null, () => {
+        cursor.take();
+        const [family, name] = takeTableName(cursor);
+        const table = tableOf(ruleset, family, name, cursor.placeFrom(start));
+        if (cursor.kind() === 123) parseTableBlock(reading, table);
+      });
+    } else if (cursor.kind() === 125) {
+      cursor.at++;
+      reading.unread(start, 'this brace closes nothing');
+    } else reading.guarded(null, () => parseCommand(reading));
+    cursor.mentions = [];
+  }
+}
+
+function findIncluded(files: readonly SourceFile[], pattern: string): SourceFile[] {
+  const bare = pattern.replace(/^(\.?\/)+/, '');
+  const escaped = bare
+    .replace(/[.+^${}()|\\]/g, '\\$&')
+    .replace(/\*/g, '[^/]*')
+    .replace(/\?/g, '[^/]');
+  let matcher: RegExp;
+  try {
+    matcher = new RegExp(`(?:^|/)${escaped}$`);
+  } catch {
+    return [];
+  }
+  return files.filter((file) => matcher.test(file.name)).sort((a, b) => (a.name < b.name ? -1 : 1));
+}

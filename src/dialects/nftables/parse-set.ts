@@ -1,0 +1,93 @@
+import type { Expression, NamedSet, Table } from '../netfilter/index.ts';
+import { newSet } from '../netfilter/index.ts';
+import { type Cursor, NotUnderstood } from './cursor.ts';
+import { parseElements, parseExpression } from './parse-expression.ts';
+import type { Reading } from './reading.ts';
+
+/** The set or map with this name, made when the table lacks it. */
+export function setOf(table: Table, name: string, map: boolean, cursor: Cursor, start: number): NamedSet {
+  const known = table.sets.get(name);
+  if (known !== undefined) return known;
+  const set = newSet(name, map, cursor.placeFrom(start));
+  table.sets.set(name, set);
+  return set;
+}
+
+/** Adds elements given as a block or a variable. */
+export function addElements(cursor: Cursor, set: NamedSet): void {
+  for (const element of elementsAt(cursor)) set.elements.push(element);
+}
+
+/** Elements given as `{ … }` or as a variable that holds a set, a list or one value. */
+export function elementsAt(cursor: Cursor): readonly Expression[] {
+  if (cursor.kind() === 123) return parseElements(cursor);
+  const value = parseExpression(cursor);
+  if (typeof value === 'string') return [value];
+  if (value.kind === 'set') return value.elements;
+  return value.kind === 'list' ? value.items : [value];
+}
+
+/** Reads the inside of `set NAME { … }` or `map NAME { … }`, up to the closing brace. */
+export function parseSetBody(reading: Reading, table: Table, set: NamedSet): void {
+  const { cursor } = reading;
+  cursor.mentions = [];
+  for (;;) {
+    cursor.skipNewlines();
+    if (cursor.kind() === 125 || cursor.kind() === 0) break;
+    if (cursor.is('define') || cursor.is('redefine') || cursor.is('include')) reading.directive();
+    else
+      reading.guarded({ table: `${table.family} ${table.name}`, chain: null }, () => parseLine(cursor, set));
+  }
+  set.mentions = [...set.mentions, ...cursor.mentions];
+  cursor.mentions = [];
+}
+
+function parseLine(cursor: Cursor, set: NamedSet): void {
+  const word = cursor.take();
+  switch (word) {
+    case 'type':
+    case 'typeof': {
+      const start = cursor.start();
+      while (!cursor.atStatementEnd() && cursor.kind() !== 58) cursor.at++;
+      const prefix = word === 'typeof' ? 'typeof ' : '';
+      set.type = prefix + cursor.textFrom(start);
+      if (cursor.acceptKind(58)) {
+        const dataStart = cursor.start();
+        while (!cursor.atStatementEnd()) cursor.at++;
+        set.dataType = cursor.textFrom(dataStart);
+      }
+      return;
+    }
+    case 'flags': {
+      const flags = [cursor.take()];
+      while (cursor.acceptKind(44)) flags.push(cursor.take());
+      set.flags = flags;
+      return;
+    }
+    case 'elements':
+      cursor.expectKind(61);
+      addElements(cursor, set);
+      return;
+    case 'comment':
+      set.comment = cursor.take();
+      return;
+    case 'timeout':
+    case 'gc-interval':
+    case 'size':
+    case 'policy':
+      cursor.take();
+      if (word === 'timeout' && !set.flags.includes('timeout')) set.flags = [...set.flags, 'timeout'];
+      return;
+    case 'auto-merge':
+      return;
+    case 'counter':
+    case 'last':
+    case 'limit':
+    case 'quota':
+    case 'ct':
+      while (!cursor.atStatementEnd()) cursor.at++;
+      return;
+    default:
+      throw new NotUnderstood(`"${word}" is not known in a set`);
+  }
+}
