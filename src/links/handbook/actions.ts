@@ -35,7 +35,10 @@ const conditionSchema = z.string().transform((text, context) => {
   const cut = text.indexOf('~');
   const parsed = pattern().safeParse(text.slice(cut + 1));
   if (cut > 0 && parsed.success) return { group: text.slice(0, cut), pattern: parsed.data };
-  context.addIssue({ code: 'custom', message: `"${text}" is not a condition: write GROUP~REGEX, such as flags~running.` });
+  context.addIssue({
+    code: 'custom',
+    message: `"${text}" is not a condition: write GROUP~REGEX, such as flags~running.`,
+  });
   return z.NEVER;
 });
 
@@ -70,12 +73,17 @@ const takeSchema = fields({
   by: z.enum(['sftp', 'scp']).default('sftp'),
   steps: z
     .array(
-      fields({ ...runShape(), save: z.string().min(1).optional(), split: pattern(['name']).optional() }).superRefine(
-        (step, context) => {
-          if ((step.save === undefined) === (step.split === undefined))
-            context.addIssue({ code: 'custom', message: 'Give either "save" (one file) or "split" (several).' });
-        },
-      ),
+      fields({
+        ...runShape(),
+        save: z.string().min(1).optional(),
+        split: pattern(['name']).optional(),
+      }).superRefine((step, context) => {
+        if ((step.save === undefined) === (step.split === undefined))
+          context.addIssue({
+            code: 'custom',
+            message: 'Give either "save" (one file) or "split" (several).',
+          });
+      }),
     )
     .min(1)
     .optional(),
@@ -112,26 +120,28 @@ const transferSchema = fields({
     context.addIssue({
       code: 'custom',
       message:
-        value.by === 'http' ? 'With "by: http" give "run", the command that fetches {url}.' : '"run" goes with "by: http" only.',
+        value.by === 'http'
+          ? 'With "by: http" give "run", the command that fetches {url}.'
+          : '"run" goes with "by: http" only.',
     });
 });
 
 const readingSchema = fields({
   snmp: z.boolean().default(false),
-  fields: z
-    .array(fields({ ...runShape(), read: z.record(z.string().min(1), pattern()) }))
-    .default([]),
+  fields: z.array(fields({ ...runShape(), read: z.record(z.string().min(1), pattern()) })).default([]),
   loss: z
     .array(
       fields({
         target: template(),
         ...runShape(),
-        read: fields({ sent: pattern(), lost: pattern().optional(), received: pattern().optional() }).superRefine(
-          (read, context) => {
-            if ((read.lost === undefined) === (read.received === undefined))
-              context.addIssue({ code: 'custom', message: 'Give either "lost" or "received".' });
-          },
-        ),
+        read: fields({
+          sent: pattern(),
+          lost: pattern().optional(),
+          received: pattern().optional(),
+        }).superRefine((read, context) => {
+          if ((read.lost === undefined) === (read.received === undefined))
+            context.addIssue({ code: 'custom', message: 'Give either "lost" or "received".' });
+        }),
       }),
     )
     .default([]),

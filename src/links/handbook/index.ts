@@ -3,7 +3,12 @@
  * commands into identities, slots and readings. Pure: it must never run a command or open a file.
  */
 export type { ActionName, Actions, ReadingAction, SlotsStep, Take, TransferAction } from './actions.ts';
+export { factsOf } from './facts.ts';
+export { matchesAny, matchesGlob } from './glob.ts';
+export { identityFrom, Missing, noSlots, readSlots, type SlotsRead, slotsFrom } from './observe.ts';
 export { HandbookError, parseHandbook } from './parse.ts';
-export { compilePattern, type Pattern } from './pattern.ts';
+export { compilePattern, type Pattern, valueOf } from './pattern.ts';
+export { fill, placeholdersOf } from './placeholder.ts';
+export { firstMatch, linesOf, type Match, readFields, readRows, splitFiles } from './read-output.ts';
 export type { Handbook, Mode, Session, ShellSession } from './schema.ts';
 export type { Answer, ByteUnit, Transport } from './steps.ts';

@@ -36,8 +36,18 @@ describe('a handbook', () => {
     ['  command: 20s', '  command: 20 parsecs', 'limits.command', 'is not a duration'],
     ['  transfer: 10m', '  transfr: 10m', 'limits', 'Did you mean "transfer"?'],
     ['slots: 2', 'slots: 3', 'slots', 'A device has 1 or 2 slots.'],
-    ["model: '^model=(.+)$'", "model: '^model=(.+$'", 'actions.identify.steps[0].read.model', 'not a regular expression'],
-    ["model: '^model=(.+)$'", "modle: '^model=(.+)$'", 'actions.identify.steps[0].read', 'Did you mean "model"?'],
+    [
+      "model: '^model=(.+)$'",
+      "model: '^model=(.+$'",
+      'actions.identify.steps[0].read.model',
+      'not a regular expression',
+    ],
+    [
+      "model: '^model=(.+)$'",
+      "modle: '^model=(.+)$'",
+      'actions.identify.steps[0].read',
+      'Did you mean "model"?',
+    ],
     ['(?<id>', '(?<ident>', 'actions.slots.steps[0].each', 'must name a group "id"'],
     ['running: flags~', 'running: flag~', 'actions.slots.steps[0].running', 'names no group "flag"'],
     ['slotctl boot {slot}', 'slotctl boot {slott}', 'actions.boot.steps[0].run', 'Did you mean "slot"?'],
@@ -64,7 +74,9 @@ describe('a handbook', () => {
   });
 
   it('that is not YAML is refused at the line where it breaks', () => {
-    expect(mistakesOf('handbook: 1\nname: [a\nslots: 2')[0]).toMatch(/^gateway\.yaml:3:\d+: This is not YAML: .+\.$/u);
+    expect(mistakesOf('handbook: 1\nname: [a\nslots: 2')[0]).toMatch(
+      /^gateway\.yaml:3:\d+: This is not YAML: .+\.$/u,
+    );
   });
 
   it('that is empty, a list or a word is refused without a stack trace', () => {

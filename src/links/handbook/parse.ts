@@ -16,7 +16,11 @@ export class HandbookError extends TuckpointError<'links/handbook'> {
       alone
         ? first.message
         : `The handbook has ${mistakes.length} mistakes:\n${mistakes.map((mistake) => `  ${mistake.text}`).join('\n')}`,
-      alone && first.place !== undefined ? { place: first.place } : file === undefined ? {} : { place: { file } },
+      alone && first.place !== undefined
+        ? { place: first.place }
+        : file === undefined
+          ? {}
+          : { place: { file } },
     );
     this.mistakes = mistakes;
   }
@@ -61,7 +65,8 @@ function sentence(text: string): string {
 /** The path as a reader writes it (`actions.slots.steps[0].each`) and the message as one sentence. */
 function described(issue: z.core.$ZodIssue): { path: string; message: string } {
   const path = issue.path.reduce<string>(
-    (text, part) => (typeof part === 'number' ? `${text}[${part}]` : `${text}${text === '' ? '' : '.'}${String(part)}`),
+    (text, part) =>
+      typeof part === 'number' ? `${text}[${part}]` : `${text}${text === '' ? '' : '.'}${String(part)}`,
     '',
   );
   if (issue.code === 'invalid_type' && issue.message.includes('received undefined'))

@@ -41,7 +41,12 @@ export const handbookSchema = fields({
   note: z.string().optional(),
   models: z.array(z.string().min(1)).min(1),
   slots: z.union([z.literal(1), z.literal(2)], { error: 'A device has 1 or 2 slots.' }),
-  install: fields({ writes: z.enum(['running', 'spare']), reboot: z.boolean().default(true) }),
+  install: fields({
+    writes: z.enum(['running', 'spare']),
+    reboot: z.boolean().default(true),
+    spareConfiguration: z.enum(['own', 'carried']).default('own'),
+  }),
+  writesWhole: z.boolean().default(false),
   limits: limitsSchema.prefault({}),
   session: z.discriminatedUnion('kind', [execSchema, shellSchema]),
   actions: actionsSchema,
@@ -53,9 +58,11 @@ export const handbookSchema = fields({
 
   if (book.slots === 2) {
     for (const name of ['slots', 'boot'] as const)
-      if (actions[name] === undefined) mistake(['actions'], `A device of two slots needs the action "${name}".`);
+      if (actions[name] === undefined)
+        mistake(['actions'], `A device of two slots needs the action "${name}".`);
   } else {
-    if (book.install.writes === 'spare') mistake(['install', 'writes'], 'A device of one slot has no spare slot.');
+    if (book.install.writes === 'spare')
+      mistake(['install', 'writes'], 'A device of one slot has no spare slot.');
     for (const name of ['keep', 'recover', 'boot'] as const)
       if (actions[name] !== undefined) mistake(['actions', name], `A device of one slot cannot "${name}".`);
     if (actions.capture.spare !== undefined)
@@ -73,7 +80,10 @@ export const handbookSchema = fields({
 });
 
 /** Every `mode: NAME` below a value, with its path. */
-function* modesIn(value: unknown, path: (string | number)[]): Generator<{ path: (string | number)[]; mode: string }> {
+function* modesIn(
+  value: unknown,
+  path: (string | number)[],
+): Generator<{ path: (string | number)[]; mode: string }> {
   if (Array.isArray(value)) for (const [at, item] of value.entries()) yield* modesIn(item, [...path, at]);
   else if (typeof value === 'object' && value !== null && !(value instanceof RegExp))
     for (const [key, item] of Object.entries(value)) {
