@@ -1,5 +1,6 @@
 import type { Archive } from '#archive';
 import type { Link } from '#links/port';
+import type { RunEnvironment } from '#runs';
 import type { DeviceRecord, Store } from '#store';
 import type { Output } from './output.ts';
 
@@ -19,6 +20,8 @@ export interface Workbench {
   readonly folder: string;
   readonly store: Store;
   readonly archive: Archive;
+  /** What runs need; `startRun(bench.runs, …)`. */
+  readonly runs: RunEnvironment;
   /** RFC 3339 in the user's zone. */
   now(): string;
   /** Opens the way to a device, with its secrets and pinned host key. */

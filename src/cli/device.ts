@@ -51,7 +51,13 @@ export function deviceCommand(program: Command, context: CliContext): void {
     .action(async () => {
       const bench = await context.workbench();
       const devices = await bench.store.devices.list();
-      const rows = devices.map((d) => [d.name, d.site, `${d.address}:${d.port}`, d.handbook, d.hostKey ?? 'not yet seen']);
+      const rows = devices.map((d) => [
+        d.name,
+        d.site,
+        `${d.address}:${d.port}`,
+        d.handbook,
+        d.hostKey ?? 'not yet seen',
+      ]);
       context.out.result(
         devices,
         devices.length === 0
@@ -66,7 +72,10 @@ export function deviceCommand(program: Command, context: CliContext): void {
     .action(async (name: string) => {
       const bench = await context.workbench();
       await bench.store.devices.remove(name);
-      context.out.result({ removed: name }, `${name} is no longer in your care. Its captures stay in the archive.`);
+      context.out.result(
+        { removed: name },
+        `${name} is no longer in your care. Its captures stay in the archive.`,
+      );
     });
 
   device
@@ -76,14 +85,19 @@ export function deviceCommand(program: Command, context: CliContext): void {
       const bench = await context.workbench();
       await bench.store.devices.get(name);
       await bench.store.devices.pinHostKey(name, null);
-      context.out.result({ forgotten: name }, `The next connection to ${name} pins the host key it then shows.`);
+      context.out.result(
+        { forgotten: name },
+        `The next connection to ${name} pins the host key it then shows.`,
+      );
     });
 }
 
 function split(pair: string): [string, string] {
   const at = pair.indexOf('=');
   if (at < 1) {
-    throw new TuckpointError('cli/bad-option', `"${pair}" is not NAME=FILE.`, { place: { field: '--secret' } });
+    throw new TuckpointError('cli/bad-option', `"${pair}" is not NAME=FILE.`, {
+      place: { field: '--secret' },
+    });
   }
   return [pair.slice(0, at), pair.slice(at + 1)];
 }
@@ -99,5 +113,7 @@ function readSecret(file: string): string {
 function portOf(text: string): number {
   const port = Number(text);
   if (Number.isInteger(port) && port > 0 && port < 65536) return port;
-  throw new TuckpointError('cli/bad-option', `"${text}" is not a port (1 to 65535).`, { place: { field: '--port' } });
+  throw new TuckpointError('cli/bad-option', `"${text}" is not a port (1 to 65535).`, {
+    place: { field: '--port' },
+  });
 }

@@ -1,6 +1,10 @@
 import { Command } from 'commander';
+import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
 import { deviceCommand } from './device.ts';
+import { runCommands } from './run-commands.ts';
+import { runsCommands } from './runs.ts';
+import { slotsCommand } from './slots.ts';
 
 /** Global options stand before or after the command: --data FOLDER and --json. */
 export function buildProgram(context: CliContext): Command {
@@ -10,5 +14,9 @@ export function buildProgram(context: CliContext): Command {
     .option('--json', 'print JSON instead of text')
     .showHelpAfterError('Run with --help to see what it takes.');
   deviceCommand(program, context);
+  runCommands(program, context);
+  captureCommand(program, context);
+  slotsCommand(program, context);
+  runsCommands(program, context);
   return program;
 }

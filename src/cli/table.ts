@@ -4,7 +4,9 @@ export function table(head: readonly string[], rows: readonly (readonly string[]
   const widths = head.map((_, column) => Math.max(...all.map((row) => (row[column] ?? '').length)));
   return all
     .map((row) =>
-      row.map((cell, column) => (column === row.length - 1 ? cell : cell.padEnd(widths[column] ?? 0))).join('  '),
+      row
+        .map((cell, column) => (column === row.length - 1 ? cell : cell.padEnd(widths[column] ?? 0)))
+        .join('  '),
     )
     .join('\n');
 }

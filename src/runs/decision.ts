@@ -1,4 +1,4 @@
-import type { ReadingComparison } from '#core/reading';
+import type { Comparison } from '#core/reading';
 import type { SlotState } from '#core/slots';
 import type { TrafficAnswer } from './environment.ts';
 
@@ -8,7 +8,7 @@ export interface Evidence {
   readonly runs: string;
   readonly slots: SlotState;
   /** Null when it could not be compared. */
-  readonly readings: ReadingComparison;
+  readonly readings: Comparison;
   readonly configurationChanged: boolean;
   /** Null when the configuration did not change, so that there was nothing to compare. */
   readonly traffic: TrafficAnswer | null;
@@ -34,12 +34,8 @@ export function decide(evidence: Evidence): Judgement {
   }
   const harm: string[] = [];
   const open: string[] = [];
-  if (readings.verdict === 'worse')
-    harm.push(...readings.findings.filter((f) => f.judgement === 'worse').map((f) => f.why));
-  if (readings.verdict === 'cannot tell') {
-    open.push(...readings.findings.filter((f) => f.judgement === 'unknown').map((f) => f.why));
-    if (open.length === 0) open.push('The readings cannot be compared.');
-  }
+  if (readings.verdict === 'worse') harm.push(...readings.because);
+  if (readings.verdict === 'cannot tell') open.push(...readings.because);
   if (traffic?.verdict === 'different')
     harm.push(
       `The update changed the configuration so that traffic is treated differently: ${traffic.sentence}`,

@@ -25,7 +25,7 @@ export interface PlannedStep {
   readonly step: string;
   readonly title: string;
   /** The slots after it; null when unknown, or when it leaves them as they are. */
-  readonly then: SlotState | null;
+  readonly predicted: SlotState | null;
 }
 
 /** Says what would be done, in order, with predicted slots. Touches nothing but the store. */
@@ -56,9 +56,9 @@ export async function planRun(
     if (slots !== null && operation !== null) {
       const then = after(slots, operation, kind);
       slots = boots(operation) ? booted(then, true) : then;
-      steps.push({ step: step.name, title: step.title, then: slots });
+      steps.push({ step: step.name, title: step.title, predicted: slots });
     } else {
-      steps.push({ step: step.name, title: step.title, then: null });
+      steps.push({ step: step.name, title: step.title, predicted: null });
     }
   }
   return {

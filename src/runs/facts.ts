@@ -1,4 +1,4 @@
-import type { Reading, ReadingComparison } from '#core/reading';
+import type { Comparison, Reading } from '#core/reading';
 import type { ReleaseSheet } from '#core/release';
 import type { SlotState } from '#core/slots';
 import type { Identity, ReleaseFile, RemoteFile } from '#links/port';
@@ -46,7 +46,7 @@ export interface Facts {
   readonly after?: Look;
   readonly captureAfter?: string;
   readonly readingAfter?: Reading;
-  readonly comparison?: ReadingComparison;
+  readonly comparison?: Comparison;
   readonly traffic?: TrafficAnswer;
   readonly decision?: Decision;
   readonly reason?: string;
@@ -54,5 +54,5 @@ export interface Facts {
   readonly back?: Look;
   readonly captureBack?: string;
   readonly readingBack?: Reading;
-  readonly comparisonBack?: ReadingComparison;
+  readonly comparisonBack?: Comparison;
 }

@@ -8,4 +8,5 @@ export type { Decision, Listener, RunEvent } from './events.ts';
 export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
 export { lookAtSlots } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
+export { type RunReport, renderReport } from './report/index.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';

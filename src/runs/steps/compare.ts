@@ -66,12 +66,7 @@ export function compareBack(applies: (run: RunContext) => boolean): Step {
           ? null
           : `it runs ${back.identity.release}, not ${before.identity.release}`,
         same ? null : 'its configuration is not the one from before',
-        comparison.verdict === 'worse'
-          ? comparison.findings
-              .filter((f) => f.judgement === 'worse')
-              .map((f) => f.why)
-              .join(' ')
-          : null,
+        comparison.verdict === 'worse' ? comparison.because.join(' ') : null,
       ].filter((doubt) => doubt !== null);
       if (doubts.length === 0) return { comparisonBack: comparison };
       return {

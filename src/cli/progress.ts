@@ -1,0 +1,28 @@
+import type { Listener } from '#runs';
+import type { Output } from './output.ts';
+
+/** Live progress of a run: a line per step for a person; with --json, a JSON line per event on standard error. */
+export function progressTeller(out: Output): Listener {
+  if (out.json) return (event) => process.stderr.write(`${JSON.stringify(event)}\n`);
+  return (event) => {
+    switch (event.kind) {
+      case 'begun':
+        out.line(`${event.resumed ? 'Resuming' : 'Run'} ${event.run}: ${event.procedure} ${event.device}`);
+        break;
+      case 'step':
+        if (event.state === 'started') out.progress(`   … ${event.title}`);
+        if (event.state === 'done') out.line(`  ok ${event.title} (${event.seconds?.toFixed(1)} s)`);
+        if (event.state === 'already') out.line(`  ok ${event.title}: is so already`);
+        if (event.state === 'failed') out.line(`  !! ${event.title}: ${event.note}`);
+        break;
+      case 'progress':
+        out.progress(
+          `   … ${Math.floor((event.done / Math.max(1, event.total)) * 100)} % of ${event.total} bytes`,
+        );
+        break;
+      case 'decided':
+        out.line(`Decision: ${event.decision}. ${event.reason}`);
+        break;
+    }
+  };
+}

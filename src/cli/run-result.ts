@@ -1,0 +1,53 @@
+import { mkdir, writeFile } from 'node:fs/promises';
+import path from 'node:path';
+import { TuckpointError } from '#core/errors';
+import { type Decision, type Finished, type RunReport, renderReport } from '#runs';
+import type { CliContext } from './context.ts';
+import { ExitCode } from './exit-codes.ts';
+
+/** Writes the report beside the data folder's others, shows it, and sets the exit code by the decision. */
+export async function finish(context: CliContext, done: Finished, also?: string): Promise<void> {
+  const { folder } = await context.workbench();
+  const page = path.join(folder, 'reports', `${done.run}.html`);
+  await writeReport(page, done.report);
+  if (also !== undefined) await writeReport(also, done.report);
+  const { run, decision, reason, report } = done;
+  context.out.result(
+    { run, decision, reason, reportFile: page, report },
+    `\n${renderReport(report, 'text')}\nReport: ${page}`,
+  );
+  context.exit(codeFor(decision, done));
+}
+
+/** Writes a report in the form its ending names. Throws `cli/bad-option`, `cli/cannot-write`. */
+export async function writeReport(file: string, report: RunReport): Promise<void> {
+  const form = { '.html': 'html', '.json': 'json', '.txt': 'text' }[path.extname(file)] as
+    | 'html'
+    | 'json'
+    | 'text'
+    | undefined;
+  if (form === undefined) {
+    throw new TuckpointError('cli/bad-option', 'A report ends in .html, .json or .txt.', { place: { file } });
+  }
+  try {
+    await mkdir(path.dirname(file), { recursive: true });
+    await writeFile(file, renderReport(report, form));
+  } catch (cause) {
+    throw new TuckpointError('cli/cannot-write', 'The report cannot be written.', { place: { file }, cause });
+  }
+}
+
+function codeFor(decision: Decision, done: Finished): number {
+  switch (decision) {
+    case 'done':
+      return done.facts.comparison?.verdict === 'worse' ? ExitCode.different : ExitCode.ok;
+    case 'kept':
+      return ExitCode.ok;
+    case 'went back':
+      return ExitCode.different;
+    case 'stopped':
+      return ExitCode.undecided;
+    case 'not done':
+      return done.facts.before === undefined ? ExitCode.failed : ExitCode.badInput;
+  }
+}

@@ -1,0 +1,58 @@
+import type { Command } from 'commander';
+import { drawSlots, type Explanation, explain, type SlotState } from '#core/slots';
+import { lookAtSlots } from '#runs';
+import type { CliContext } from './context.ts';
+import { run } from './run-commands.ts';
+
+/** `slots DEVICE` shows what each slot holds and would hold; `slots keep DEVICE` and `slots recover DEVICE` are runs. */
+export function slotsCommand(program: Command, context: CliContext): void {
+  const slots = program
+    .command('slots')
+    .description('what each slot holds, and what it would hold after each operation')
+    .argument('[device]')
+    .option('--release <release>', 'speak of installing this release')
+    .action(async (name: string | undefined, options: { release?: string }) => {
+      if (name === undefined) return slots.help();
+      await showSlots(context, name, options.release);
+    });
+  run(slots.command('keep <device>'), 'copy the running slot to the spare', 'keep', context);
+  run(slots.command('recover <device>'), 'copy the spare slot over the running one', 'recover', context);
+}
+
+async function showSlots(context: CliContext, name: string, release: string | undefined): Promise<void> {
+  const bench = await context.workbench();
+  const device = await bench.store.devices.get(name);
+  const link = await bench.link(device);
+  try {
+    const identity = await link.identify();
+    const { state } = await lookAtSlots(link, identity, (pair) =>
+      bench.store.observations.hasBootedWell(name, pair),
+    );
+    const { model, serial, release: runs } = identity;
+    await bench.store.observations.sawDevice(name, {
+      at: bench.now(),
+      model,
+      serial,
+      release: runs,
+      slots: state,
+    });
+    const operations = explain(state, link.facts.kind, release === undefined ? {} : { release });
+    context.out.result(
+      { device: name, identity, slots: state, operations },
+      [
+        `${name}, ${model}, seen ${bench.now()}`,
+        '',
+        drawSlots(state),
+        ...operations.map((o) => operationText(state, o)),
+      ].join('\n'),
+    );
+  } finally {
+    await link.close();
+  }
+}
+
+function operationText(now: SlotState, { title, leaves, refusal }: Explanation): string {
+  if (refusal !== null) return `${title}: refused. ${refusal.sentence} ${refusal.advice}\n`;
+  if (leaves === null) return `${title}\n`;
+  return `${title}:\n${drawSlots(now, leaves).split('\n\n').at(-1) ?? ''}`;
+}
