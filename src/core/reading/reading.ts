@@ -15,6 +15,8 @@ export interface InterfaceReading {
   readonly outErrors: bigint | null;
   readonly inDiscards: bigint | null;
   readonly outDiscards: bigint | null;
+  /** Differs when the device started these counters anew other than by a boot (RFC 2863 ifCounterDiscontinuityTime). */
+  readonly discontinuity?: string | null;
 }
 
 /** Probes sent towards a target and those that got no answer (RFC 2680 is the one-way analogue). */
