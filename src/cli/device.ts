@@ -12,6 +12,7 @@ interface AddOptions {
   user: string;
   keyFile?: string;
   secret?: string[];
+  own?: string[];
 }
 
 /** `device add | list | remove | forget-host-key` */
@@ -31,17 +32,19 @@ export function deviceCommand(program: Command, context: CliContext): void {
       '--secret <name=file...>',
       'a further secret, read from a file: password, passphrase, snmpCommunity, snmpUser, …',
     )
+    .option('--own <name=value...>', 'a value of this device that its handbook names as {own.NAME}')
     .action(async (name: string, options: AddOptions) => {
       const bench = await context.workbench();
       const secrets: Record<string, string> = {};
       if (options.keyFile !== undefined) secrets.privateKey = readSecret(options.keyFile);
       for (const pair of options.secret ?? []) {
-        const [key, file] = split(pair);
+        const [key, file] = split(pair, '--secret');
         secrets[key] = readSecret(file).replace(/\r?\n$/, '');
       }
+      const own = Object.fromEntries((options.own ?? []).map((pair) => split(pair, '--own')));
       const { site, handbook, address, user } = options;
       const port = portOf(options.port);
-      await bench.store.devices.put({ name, site, handbook, address, port, user, secrets }, bench.now());
+      await bench.store.devices.put({ name, site, handbook, address, port, user, own, secrets }, bench.now());
       context.out.result({ added: name }, `${name} is in your care.`);
     });
 
@@ -92,12 +95,16 @@ export function deviceCommand(program: Command, context: CliContext): void {
     });
 }
 
-function split(pair: string): [string, string] {
+function split(pair: string, field: string): [string, string] {
   const at = pair.indexOf('=');
   if (at < 1) {
-    throw new TuckpointError('cli/bad-option', `"${pair}" is not NAME=FILE.`, {
-      place: { field: '--secret' },
-    });
+    throw new TuckpointError(
+      'cli/bad-option',
+      `"${pair}" is not NAME=${field === '--own' ? 'VALUE' : 'FILE'}.`,
+      {
+        place: { field },
+      },
+    );
   }
   return [pair.slice(0, at), pair.slice(at + 1)];
 }

@@ -15,6 +15,8 @@ export interface NewDevice {
   readonly address: string;
   readonly port: number;
   readonly user: string;
+  /** Values of this device's own that its handbook names as `{own.NAME}`. */
+  readonly own: Readonly<Record<string, string>>;
   readonly secrets: Secrets;
 }
 
@@ -35,7 +37,8 @@ export class Devices {
 
   /** Adds a device, or changes the one of that name (its pinned host key stays unless the address changed). */
   async put(device: NewDevice, at: string): Promise<void> {
-    const { secrets, ...plain } = device;
+    const { secrets, own, ...rest } = device;
+    const plain = { ...rest, own: toJson(own) };
     const sealed =
       Object.keys(secrets).length === 0
         ? null
@@ -98,5 +101,6 @@ export class Devices {
 
 function record(row: Selectable<Schema['device']>): DeviceRecord {
   const { name, site, handbook, address, port, user } = row;
-  return { name, site, handbook, address, port, user, hostKey: row.host_key, addedAt: row.added_at };
+  const own = fromJson<Record<string, string>>(row.own);
+  return { name, site, handbook, address, port, user, own, hostKey: row.host_key, addedAt: row.added_at };
 }

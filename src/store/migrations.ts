@@ -14,6 +14,7 @@ const migrations: Record<string, Migration> = {
         .addColumn('address', 'text', (c) => c.notNull())
         .addColumn('port', 'integer', (c) => c.notNull())
         .addColumn('user', 'text', (c) => c.notNull())
+        .addColumn('own', 'text', (c) => c.notNull())
         .addColumn('host_key', 'text')
         .addColumn('secrets', 'blob')
         .addColumn('added_at', 'text', (c) => c.notNull())

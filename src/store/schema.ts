@@ -9,6 +9,8 @@ export interface Schema {
     address: string;
     port: number;
     user: string;
+    /** JSON: values of the device's own that its handbook names. */
+    own: string;
     host_key: string | null;
     /** Sealed JSON; null when the device needs none. */
     secrets: Uint8Array | null;

@@ -18,6 +18,7 @@ const device = {
   address: '192.0.2.10',
   port: 22,
   user: 'keeper',
+  own: { uplink: 'eth0' },
   secrets: { password: 'correct-horse-battery' },
 };
 const at = '2026-11-25T10:00:00Z';
