@@ -1,0 +1,100 @@
+import type { Family } from '#core/address';
+import type { ObjectKind, Value } from '#core/config';
+import { child, childrenNamed, type DataNode, leaf, placeOf, withoutPrefix } from './data.ts';
+import { type Entry, readEntry } from './entry.ts';
+import type { Reading } from './reading.ts';
+import { dataValue } from './value.ts';
+
+/** The families a list type speaks of (RFC 8519 section 4.1); lists without or with another type: both. */
+function familiesOf(type: string | null): readonly Family[] {
+  switch (type === null ? null : withoutPrefix(type)) {
+    case 'ipv4-acl-type':
+    case 'mixed-eth-ipv4-acl-type':
+      return [4];
+    case 'ipv6-acl-type':
+    case 'mixed-eth-ipv6-acl-type':
+      return [6];
+    default:
+      return [4, 6];
+  }
+}
+
+/** Reads `acls` of ietf-access-control-list (RFC 8519). */
+export function readAccessLists(top: DataNode, into: Reading): void {
+  for (const part of top.children) {
+    if (part.name === 'acl') readList(part, into);
+    else if (part.name === 'attachment-points')
+      for (const point of part.children) readAttachment(point, into);
+    else into.leave(part, `The module ${part.module} is not read.`, null, true);
+  }
+}
+
+function readList(node: DataNode, into: Reading): void {
+  const name = leaf(node, 'name');
+  if (name === null) {
+    into.leave(node, 'The access list has no name.', null, true);
+    return;
+  }
+  const list = into.add(node, {
+    kind: 'chain',
+    name,
+    section: 'access lists',
+    value: dataValue(node, ['name', 'aces']),
+  });
+  for (const part of node.children) {
+    if (!['name', 'type', 'aces'].includes(part.name))
+      into.leave(part, `The module ${part.module} is not read.`, list.id, true);
+  }
+  const type = leaf(node, 'type');
+  const aces = child(node, 'aces');
+  const entries: Entry[] = [];
+  for (const [position, ace] of childrenNamed(aces, 'ace').entries()) {
+    const references: [ObjectKind, string, DataNode][] = [];
+    for (const side of ['ingress-interface', 'egress-interface']) {
+      const at = childrenNamed(child(ace, 'matches'), side)[0];
+      if (at?.text != null) references.push(['interface', at.text, at]);
+    }
+    const rule = into.add(ace, {
+      kind: 'rule',
+      name: leaf(ace, 'name') ?? `acl ${name} ${position}`,
+      section: `access list ${name}`,
+      value: dataValue(ace, ['name', 'statistics']),
+      order: { list: `acl ${name}`, position },
+      references,
+    });
+    const entry = readEntry(ace, familiesOf(type));
+    for (const { node: at, why } of entry.problems) into.leave(at, why, rule.id, true);
+    entries.push(entry);
+  }
+  const { file, line } = placeOf(node);
+  into.lists.push({ name, families: familiesOf(type), entries, file, line });
+}
+
+function readAttachment(point: DataNode, into: Reading): void {
+  const id = child(point, 'interface-id');
+  if (point.name !== 'interface' || id?.text == null) {
+    into.leave(point, 'This attachment point is not read.', null, true);
+    return;
+  }
+  for (const direction of ['ingress', 'egress'] as const) {
+    const node = child(point, direction);
+    if (node === undefined) continue;
+    const sets = childrenNamed(child(node, 'acl-sets'), 'acl-set');
+    const names = sets.flatMap((set) => leaf(set, 'name') ?? []);
+    const value: Value = { interface: id.text, direction, lists: names };
+    into.add(node, {
+      kind: 'setting',
+      name: `${direction} of ${id.text}`,
+      section: 'access list attachments',
+      value,
+      references: [
+        ['interface', id.text, id],
+        ...sets.flatMap((set): [ObjectKind, string, DataNode][] =>
+          leaf(set, 'name') === null ? [] : [['chain', leaf(set, 'name')!, set]],
+        ),
+      ],
+    });
+    const { file, line } = placeOf(node);
+    into.attachments.push({ interface: id.text, direction, lists: names, file, line });
+  }
+}
