@@ -45,7 +45,9 @@ export function fail(sentence) {
 export function checkNode() {
   const [major = 0, minor = 0] = process.versions.node.split('.').map(Number);
   if (major < 20 || (major === 20 && minor < 19)) {
-    fail(`Tuckpoint needs Node.js 20.19 or newer; this is ${process.versions.node}. Install a newer one and try again.`);
+    fail(
+      `Tuckpoint needs Node.js 20.19 or newer; this is ${process.versions.node}. Install a newer one and try again.`,
+    );
   }
 }
 
@@ -56,7 +58,8 @@ export function installPackages() {
   if (existsSync(installed) && statSync(installed).mtimeMs >= statSync(lock).mtimeMs) return;
   console.log('Installing the packages named in package-lock.json (npm ci) …');
   const done = spawnSync('npm', ['ci'], { cwd: root, stdio: 'inherit', shell: process.platform === 'win32' });
-  if (done.status !== 0) fail('The packages could not be installed: npm ci failed. Check the network and try again.');
+  if (done.status !== 0)
+    fail('The packages could not be installed: npm ci failed. Check the network and try again.');
 }
 
 /** Installs missing programs with the system's package manager; returns those that are still missing. */

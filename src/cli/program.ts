@@ -2,6 +2,7 @@ import { Command } from 'commander';
 import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
 import { deviceCommand } from './device.ts';
+import { practiceCommand } from './practice.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
 import { slotsCommand } from './slots.ts';
@@ -18,5 +19,6 @@ export function buildProgram(context: CliContext): Command {
   captureCommand(program, context);
   slotsCommand(program, context);
   runsCommands(program, context);
+  practiceCommand(program, context);
   return program;
 }
