@@ -1,8 +1,8 @@
 import { linkError } from '../errors.ts';
 import { type Answer, fill, type Handbook, type Match, Missing, placeholdersOf } from '../handbook/index.ts';
 import type { ObservedSlots } from '../port/index.ts';
-import type { Output, Reply } from '../session/index.ts';
-import { noSpace } from '../session/index.ts';
+import { noSpace, type Output } from '../session/index.ts';
+import { repliesTo } from './answers.ts';
 import { safeValue } from './placeholders.ts';
 import type { Way } from './way.ts';
 
@@ -58,7 +58,7 @@ export class Runner {
   /** Throws `links/refused`, `links/no-space`, `links/closed`, `links/timeout` and those of filling placeholders. */
   async run(step: Step, context: StepContext): Promise<Output> {
     const text = await this.filled(step.run, context.values);
-    const replies = this.replies(step.answers);
+    const replies = repliesTo(step.answers, this.#options.name, this.#options.secrets);
     const { session } = await this.#way();
     const output = await session.run({
       text,
@@ -102,18 +102,6 @@ export class Runner {
         'links/missing-value',
         `The entry of ${this.#options.name} has no value for {${placeholder}}.`,
       );
-    });
-  }
-
-  /** Throws `links/missing-secret`. */
-  replies(answers: readonly Answer[]): Reply[] {
-    return answers.map(({ pattern, answer, secret }) => {
-      if (secret === undefined) return { pattern, text: answer ?? '', secret: false };
-      const text = this.#options.secrets[secret];
-      if (text !== undefined) return { pattern, text, secret: true };
-      throw linkError('links/missing-secret', `No secret "${secret}" is kept for ${this.#options.name}.`, {
-        advice: `Add it with "tuckpoint device add … --secret ${secret}=FILE".`,
-      });
     });
   }
 

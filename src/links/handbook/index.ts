@@ -7,7 +7,7 @@ export { factsOf } from './facts.ts';
 export { matchesAny, matchesGlob } from './glob.ts';
 export { identityFrom, Missing, noSlots, readSlots, type SlotsRead, slotsFrom } from './observe.ts';
 export { HandbookError, parseHandbook } from './parse.ts';
-export { compilePattern, type Pattern, valueOf } from './pattern.ts';
+export { compilePattern, matchedValue, type Pattern } from './pattern.ts';
 export { fill, placeholdersOf } from './placeholder.ts';
 export { firstMatch, linesOf, type Match, readFields, readRows, splitFiles } from './read-output.ts';
 export type { Handbook, Mode, Session, ShellSession } from './schema.ts';

@@ -52,7 +52,7 @@ function reason(error: unknown): string {
 }
 
 /** The value a match stands for: the group `value`, else the first group, else the whole match. */
-export function valueOf(match: RegExpExecArray): string {
+export function matchedValue(match: RegExpExecArray): string {
   return (
     match.groups?.value ??
     (match.length > 1 ? (match.find((part, at) => at > 0 && part !== undefined) ?? '') : match[0])

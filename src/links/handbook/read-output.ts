@@ -1,4 +1,4 @@
-import { type Pattern, valueOf } from './pattern.ts';
+import { matchedValue, type Pattern } from './pattern.ts';
 
 /** What one pattern found. `line` counts from 1 and is null where the pattern matched nothing. */
 export interface Match {
@@ -32,7 +32,7 @@ export function readFields(
   for (const [field, pattern] of Object.entries(patterns)) {
     if (pattern === undefined) continue;
     const found = firstMatch(lines, pattern);
-    if (found !== null) values[field] = valueOf(found.match).trim();
+    if (found !== null) values[field] = matchedValue(found.match).trim();
     matches.push({
       field,
       pattern: pattern.source,
@@ -75,7 +75,7 @@ export function readRows(output: string, each: Pattern, record?: Pattern): RowsR
     const named = Object.entries(match.groups ?? {}).filter(
       (entry): entry is [string, string] => entry[1] !== undefined,
     );
-    const groups = match.groups === undefined ? { value: valueOf(match) } : Object.fromEntries(named);
+    const groups = match.groups === undefined ? { value: matchedValue(match) } : Object.fromEntries(named);
     rows.push({ groups });
     const value = Object.entries(groups)
       .map(([name, text]) => `${name}=${text.trim()}`)

@@ -2,7 +2,7 @@ import { once } from 'node:events';
 import { connect as connectTcp, type Socket } from 'node:net';
 import { Client, type ConnectConfig, type ServerHostKeyAlgorithm } from 'ssh2';
 import { linkError } from '../errors.ts';
-import { algorithmsFor, fingerprintOf } from './host-key.ts';
+import { algorithmsFor, fingerprintOf, isPinned } from './host-key.ts';
 
 export interface SshTarget {
   /** What the user calls the device, for messages. */
@@ -57,6 +57,7 @@ export async function connectSsh(
   let pinned = target.hostKey;
   let changed: string | null = null;
   let pinFailed: unknown = null;
+  const algorithms = pinned === null ? null : algorithmsFor(pinned);
 
   const config: ConnectConfig = {
     sock: socket,
@@ -68,14 +69,12 @@ export async function connectSsh(
     ...(secrets.privateKey === undefined ? {} : { privateKey: secrets.privateKey }),
     ...(secrets.passphrase === undefined ? {} : { passphrase: secrets.passphrase }),
     ...(secrets.password === undefined ? {} : { password: secrets.password }),
-    ...(pinned === null
-      ? {}
-      : { algorithms: { serverHostKey: algorithmsFor(pinned) as ServerHostKeyAlgorithm[] } }),
+    ...(algorithms === null ? {} : { algorithms: { serverHostKey: algorithms as ServerHostKeyAlgorithm[] } }),
     hostVerifier: (key: Buffer, verify: (accepted: boolean) => void) => {
       const shown = fingerprintOf(key);
       if (pinned !== null) {
-        if (pinned !== shown) changed = shown;
-        verify(pinned === shown);
+        if (!isPinned(pinned, shown)) changed = shown;
+        verify(changed === null);
         return;
       }
       pin(shown).then(

@@ -13,8 +13,14 @@ export function fingerprintOf(publicKey: Uint8Array): string {
   return `${type} SHA256:${digest}`;
 }
 
-/** The signature algorithms that prove a key of the pinned type (RFC 8332 for RSA). */
-export function algorithmsFor(pinned: string): string[] {
+/** Is the shown key the pinned one? A pinned text without a type (`SHA256:…`) pins a key of any type. */
+export function isPinned(pinned: string, shown: string): boolean {
+  return pinned === shown || (!pinned.includes(' ') && shown.endsWith(` ${pinned}`));
+}
+
+/** The signature algorithms that prove a key of the pinned type (RFC 8332 for RSA); null: any. */
+export function algorithmsFor(pinned: string): string[] | null {
+  if (!pinned.includes(' ')) return null;
   const type = pinned.split(' ')[0] ?? '';
   return type === 'ssh-rsa' ? ['rsa-sha2-512', 'rsa-sha2-256', 'ssh-rsa'] : [type];
 }
