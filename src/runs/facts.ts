@@ -34,6 +34,8 @@ export interface Goal {
 /** Everything the steps of a run learned, journaled as it was learned; enough to go on after a kill. */
 export interface Facts {
   readonly before?: Look;
+  /** After the running slot was copied to the spare. */
+  readonly kept?: Look;
   readonly captureBefore?: string;
   readonly digestBefore?: string;
   readonly readingBefore?: Reading;

@@ -1,8 +1,9 @@
 import { TuckpointError } from '#core/errors';
+import { mayPass } from '#links';
 import type { JournalEntry, Lease } from '#store';
 import type { Listener } from './events.ts';
 import type { Facts } from './facts.ts';
-import { mayPass, type RunContext } from './run-context.ts';
+import type { RunContext } from './run-context.ts';
 import type { Ending, Procedure, Step } from './step.ts';
 
 /** How often a step is tried when the link breaks under it. */

@@ -1,15 +1,9 @@
-import { codeOf, TuckpointError } from '#core/errors';
+import { TuckpointError } from '#core/errors';
+import { mayPass } from '#links';
 import type { BootChoice, DeviceFacts, Link, NamedFile } from '#links/port';
 import type { DeviceRecord } from '#store';
 import type { RunEnvironment } from './environment.ts';
 import type { Facts, Goal } from './facts.ts';
-
-/** Link errors that may pass when tried again; every other one is permanent. */
-const PASSING = new Set(['links/unreachable', 'links/timeout', 'links/closed']);
-
-export function mayPass(error: unknown): boolean {
-  return PASSING.has(codeOf(error) ?? '');
-}
 
 /** How long to wait between two tries to reach a device that is booting, in milliseconds. */
 const KNOCK_MS = 500;

@@ -108,7 +108,7 @@ export const keepSlot = procedure(
   'copy the running slot to the spare',
   [firstLook, capture('capture', 'captureBefore'), keep],
   (run) => {
-    const spare = run.facts.before === undefined ? null : spareSlot(run.facts.before.slots);
+    const spare = run.facts.kept === undefined ? null : spareSlot(run.facts.kept.slots);
     return `The spare slot holds ${spare?.release ?? 'the running release'} with the running configuration.`;
   },
 );

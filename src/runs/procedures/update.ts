@@ -76,7 +76,7 @@ async function failed(
   step: Step,
   error: unknown,
 ): Promise<{ goOnWith: RunContext['facts'] } | Ending> {
-  const { before, decision } = run.facts;
+  const { before, kept, decision } = run.facts;
   const why = sentenceOf(error);
   if (step.name === 'clean')
     return {
@@ -92,7 +92,7 @@ async function failed(
   try {
     const now = await look(run);
     const untouched = now.slots.slots.every(({ release, configuration }, i) => {
-      const was = before.slots.slots[i];
+      const was = (kept ?? before).slots.slots[i];
       return was?.release === release && was.configuration === configuration;
     });
     if (untouched && now.slots.running === before.slots.running) {

@@ -32,7 +32,7 @@ export const keep: Step = {
       seen.slots,
       'the copy in the spare slot',
     );
-    return { before: { identity: run.facts.before?.identity ?? seen.identity, slots: seen.slots } };
+    return { kept: seen };
   },
 };
 

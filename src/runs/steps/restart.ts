@@ -1,7 +1,8 @@
 import { TuckpointError } from '#core/errors';
+import { mayPass } from '#links';
 import type { Link } from '#links/port';
 import type { Facts } from '../facts.ts';
-import { mayPass, type RunContext } from '../run-context.ts';
+import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
 
 /**

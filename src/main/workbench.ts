@@ -1,0 +1,74 @@
+import { randomBytes } from 'node:crypto';
+import path from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { openArchive, sealer } from '#archive';
+import type { Output, Workbench } from '#cli';
+import { openLink } from '#links';
+import { factsOf } from '#links/handbook';
+import type { Link } from '#links/port';
+import type { RunEnvironment } from '#runs';
+import { type DeviceRecord, openStore, type Store } from '#store';
+import { compareTraffic } from './compare-traffic.ts';
+import { loadHandbook } from './handbooks.ts';
+import { keyFor } from './key.ts';
+
+export interface OpenWorkbench extends Workbench {
+  close(): Promise<void>;
+}
+
+/** Opens (and makes at need) a data folder: the key, the store, the archive, and the ways to devices. */
+export async function openWorkbench(folder: string, out: Output): Promise<OpenWorkbench> {
+  const key = await keyFor(folder, out);
+  const store = await openStore({ folder, sealer: sealer(key) });
+  const archive = await openArchive({ folder: path.join(folder, 'archive'), key });
+  const link = (device: DeviceRecord) => open(store, device);
+  const runs: RunEnvironment = {
+    store,
+    archive,
+    connect: link,
+    deviceFacts: async (device) => factsOf(await loadHandbook(device.handbook)),
+    now,
+    nowMs: () => performance.now(),
+    sleep: (ms) => sleep(ms),
+    newId,
+    compareTraffic,
+  };
+  return {
+    folder,
+    store,
+    archive,
+    runs,
+    now,
+    link,
+    async close() {
+      await archive.close();
+      await store.close();
+    },
+  };
+}
+
+async function open(store: Store, device: DeviceRecord): Promise<Link> {
+  const handbook = await loadHandbook(device.handbook);
+  const secrets = await store.devices.secrets(device.name);
+  const { name, address, port, user, hostKey, own } = device;
+  return await openLink({ name, address, port, user, hostKey, own }, handbook, secrets, {
+    pinHostKey: (fingerprint) => store.devices.pinHostKey(name, fingerprint),
+    now,
+  });
+}
+
+/** RFC 3339 in the user's zone, to the millisecond. */
+function now(): string {
+  const at = new Date();
+  const offset = -at.getTimezoneOffset();
+  const local = new Date(at.getTime() + offset * 60_000).toISOString().slice(0, -1);
+  if (offset === 0) return `${local}Z`;
+  const two = (n: number) => String(Math.trunc(n)).padStart(2, '0');
+  return `${local}${offset < 0 ? '-' : '+'}${two(Math.abs(offset) / 60)}:${two(Math.abs(offset) % 60)}`;
+}
+
+/** `20261125T101500Z-3f9a`: sortable by the second, unlike any other. */
+function newId(): string {
+  const at = new Date().toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
+  return `${at}-${randomBytes(2).toString('hex')}`;
+}
