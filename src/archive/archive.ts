@@ -1,13 +1,24 @@
 import { randomUUID } from 'node:crypto';
-import { readdir } from 'node:fs/promises';
+import { readdir, unlink } from 'node:fs/promises';
 import path from 'node:path';
 import { Catalogue } from './catalogue.ts';
 import { checkCapture } from './check-capture.ts';
-import { containerName, readContainer, writeContainer } from './container.ts';
+import {
+  checkFiles,
+  containerName,
+  FROM_REPLICA,
+  openShelf,
+  unwrapCapture,
+  wrapCapture,
+  writeContainer,
+} from './container.ts';
 import { byName, listingDigest, sha256 } from './digest.ts';
 import { makeFolder } from './durable.ts';
+import type { Container, Entry, NewEntry } from './entry.ts';
 import { archiveError } from './errors.ts';
+import type { Inside } from './inside.ts';
 import { type ArchiveKey, type Sealer, sealer } from './key.ts';
+import { RING } from './key-ring.ts';
 import { WriterLock } from './lock.ts';
 import { MANIFEST, Manifest } from './manifest.ts';
 import type { Archive, Capture, CaptureRecord, NewCapture } from './port.ts';
@@ -20,154 +31,183 @@ export interface ArchiveOptions {
   readonly recipients?: readonly string[];
   /** The workbench's clock. */
   readonly now?: () => Date;
+  /**
+   * A file outside the archive that notes the manifest's head. With it `verifyArchive` sees when the whole archive was
+   * put back to an earlier state.
+   */
+  readonly witness?: string;
+}
+
+/** An archive in a folder, and its inside for the procedures of this room. */
+export interface FolderArchive extends Archive {
+  readonly inside: Inside;
 }
 
 /** `20261125T095534Z-00000123`: the instant it was taken (UTC), and its line in the manifest. */
-function captureId(at: string, seq: number): string {
+export function captureId(at: string, seq: number): string {
   const utc = new Date(at).toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
   return `${utc}-${String(seq).padStart(8, '0')}`;
 }
 
-class FolderArchive implements Archive {
-  readonly #folder: string;
-  readonly #sealing: Sealer;
-  readonly #now: () => Date;
+class ArchiveInFolder implements FolderArchive, Inside {
+  readonly folder: string;
+  readonly key: ArchiveKey;
+  readonly sealing: Sealer;
+  readonly manifest: Manifest;
+  readonly catalogue = new Catalogue();
+  readonly witnesses: readonly string[];
+  readonly #clock: () => Date;
   readonly #lock: WriterLock;
-  readonly #manifest: Manifest;
-  readonly #catalogue = new Catalogue();
   #refreshing: Promise<void> | undefined;
+  #closed = false;
 
   constructor(options: ArchiveOptions, lock: WriterLock) {
-    this.#folder = options.folder;
-    this.#sealing = sealer(options.key, options.recipients);
-    this.#now = options.now ?? (() => new Date());
+    this.folder = options.folder;
+    this.key = options.key;
+    this.sealing = sealer(options.key, options.recipients);
+    this.manifest = new Manifest(options.folder, options.key, this.sealing);
+    this.witnesses = options.witness === undefined ? [] : [options.witness];
+    this.#clock = options.now ?? (() => new Date());
     this.#lock = lock;
-    this.#manifest = new Manifest(options.folder, options.key, this.#sealing);
   }
 
-  /** Reads what others have added. Concurrent calls share one reading. */
+  get inside(): Inside {
+    return this;
+  }
+
+  now(): Date {
+    return this.#clock();
+  }
+
+  /** Concurrent calls share one reading. */
   refresh(): Promise<void> {
-    this.#refreshing ??= this.#manifest
+    if (this.#closed) throw archiveError('archive/closed', 'The archive is closed.');
+    this.#refreshing ??= this.manifest
       .refresh()
-      .then((entries) => this.#catalogue.add(entries))
+      .then((entries) => this.catalogue.add(entries))
       .finally(() => {
         this.#refreshing = undefined;
       });
     return this.#refreshing;
   }
 
-  /** Starts the manifest of a new archive. */
-  async begin(key: ArchiveKey): Promise<void> {
-    await this.#lock.alone(async () => {
+  alone<T>(work: () => Promise<T>): Promise<T> {
+    return this.#lock.alone(async () => {
       await this.refresh();
-      if (this.#manifest.last > 0) return;
-      const { recipient, verifying } = key;
-      const begun = { kind: 'begun', archive: randomUUID(), recipient, verifying } as const;
-      await this.#manifest.append([begun], this.#now().toISOString());
+      return work();
     });
+  }
+
+  async append(entries: readonly NewEntry[]): Promise<readonly Entry[]> {
+    const added = await this.manifest.append(entries, this.now().toISOString(), this.witnesses);
+    this.catalogue.add(added);
+    return added;
   }
 
   async put(capture: NewCapture): Promise<CaptureRecord> {
     checkCapture(capture);
-    const files = capture.files.map(({ name, bytes }) => ({
-      name,
-      size: bytes.length,
-      sha256: sha256(bytes),
-    }));
+    const files = byName(
+      capture.files.map(({ name, bytes }) => ({ name, size: bytes.length, sha256: sha256(bytes) })),
+    );
     const digest = listingDigest(files);
-    return this.#lock.alone(async () => {
-      await this.refresh();
-      const seq = this.#manifest.last + 1;
-      const { device, at, source, release, slot, run } = capture;
-      const id = captureId(at, seq);
-      const taken = { id, device, at, source, release, slot, run };
-      const as = this.#catalogue.holder(device, digest);
-      const entry =
-        as === undefined
-          ? {
-              kind: 'capture' as const,
-              ...taken,
-              files: byName(files),
-              in: await writeContainer(
-                this.#folder,
-                containerName(seq),
-                { ...taken, digest, files: byName(files) },
-                capture.files,
-                this.#sealing,
-              ),
-            }
-          : { kind: 'same' as const, ...taken, as };
-      this.#catalogue.add(await this.#manifest.append([entry], this.#now().toISOString()));
-      return this.#catalogue.record(id)!;
+    const { device, at, source, release, slot, run } = capture;
+    return this.alone(async () => {
+      const seq = this.manifest.last + 1;
+      const taken = { id: captureId(at, seq), device, at, source, release, slot, run };
+      const as = this.catalogue.holderWith(device, digest);
+      if (as !== undefined) await this.append([{ kind: 'same', ...taken, as }]);
+      else {
+        const container = await this.#store(seq, { ...taken, digest, files }, capture);
+        try {
+          await this.append([{ kind: 'capture', ...taken, files, in: container }]);
+        } catch (cause) {
+          await unlink(path.join(this.folder, container.file)).catch(() => undefined);
+          throw cause;
+        }
+      }
+      return this.catalogue.record(taken.id)!;
+    });
+  }
+
+  async #store(seq: number, record: CaptureRecord, { files }: NewCapture): Promise<Container> {
+    const plain = await wrapCapture(record, files);
+    const name = containerName('captures', seq);
+    return writeContainer(this.folder, name, plain, this.sealing, async (back) => {
+      checkFiles(record, (await unwrapCapture(back)).files);
     });
   }
 
   async get(id: string): Promise<Capture> {
-    let found = await this.#find(id);
     for (let again = false; ; again = true) {
+      const { record, shelf, holder } = await this.#find(id);
       try {
-        return {
-          record: found.record,
-          files: await readContainer(this.#folder, found.container, found.record, this.#sealing),
-        };
+        const open = await openShelf(this.folder, shelf, this.sealing);
+        return { record, files: open({ id: holder, files: record.files }) };
       } catch (cause) {
         if ((cause as NodeJS.ErrnoException).code !== 'ENOENT') throw cause;
         if (again)
           throw archiveError('archive/damaged', 'The file that holds this capture is missing.', {
-            file: path.join(this.#folder, found.container.file),
-            advice: 'Bring it back from a replica.',
+            file: path.join(this.folder, shelf.container.file),
+            advice: FROM_REPLICA,
             cause,
           });
-        // Another process may have moved it meanwhile: read where to, and try once more.
+        // Another process may have packed it meanwhile: read where to, and try once more.
         await this.refresh();
-        found = await this.#find(id);
       }
     }
   }
 
   async #find(id: string) {
-    if (!this.#catalogue.has(id)) await this.refresh();
-    const record = this.#catalogue.record(id);
-    const container = this.#catalogue.container(id);
-    if (record === undefined || container === undefined)
+    if (this.catalogue.record(id) === undefined) await this.refresh();
+    const record = this.catalogue.record(id);
+    const shelf = this.catalogue.shelfOf(id);
+    const holder = this.catalogue.holderOf(id);
+    if (record === undefined || shelf === undefined || holder === undefined)
       throw archiveError('archive/unknown-capture', `The archive holds no capture ${JSON.stringify(id)}.`, {
         advice: 'See "archive list".',
       });
-    return { record, container };
+    return { record, shelf, holder };
   }
 
   async list(device?: string): Promise<readonly CaptureRecord[]> {
     await this.refresh();
-    return this.#catalogue.list(device);
+    return this.catalogue.list(device);
   }
 
   async close(): Promise<void> {
+    if (this.#closed) return;
     await this.#lock.close();
+    this.#closed = true;
   }
 }
+
+/** What may stand in the folder before an archive is begun there. */
+const OURS = [RING, 'lock', 'lock-journal', 'captures', 'packs', 'head.json', MANIFEST];
 
 /**
  * Opens the archive in a folder, or begins it there. Several processes may have it open. Throws
  * `archive/not-an-archive` when the folder holds other things, `archive/wrong-key` when the key is not this archive's.
  */
-export async function openArchive(options: ArchiveOptions): Promise<Archive> {
+export async function openArchive(options: ArchiveOptions): Promise<FolderArchive> {
   const { folder, key } = options;
   await makeFolder(folder);
   const there = await readdir(folder);
-  if (
-    !there.includes(MANIFEST) &&
-    there.some((name) => !['keys', 'lock', 'lock-journal', 'captures'].includes(name))
-  )
+  if (!there.includes(MANIFEST) && there.some((name) => !OURS.includes(name)))
     throw archiveError('archive/not-an-archive', 'The folder holds other files and is not an archive.', {
       file: folder,
       advice: 'Choose an empty folder for a new archive.',
     });
   await makeFolder(path.join(folder, MANIFEST));
   const lock = new WriterLock(folder);
-  const archive = new FolderArchive(options, lock);
+  const archive = new ArchiveInFolder(options, lock);
   try {
     await archive.refresh();
-    await archive.begin(key);
+    if (archive.manifest.last === 0)
+      await archive.alone(async () => {
+        const { recipient, verifying } = key;
+        if (archive.manifest.last === 0)
+          await archive.append([{ kind: 'begun', archive: randomUUID(), recipient, verifying }]);
+      });
   } catch (cause) {
     await lock.close();
     throw cause;

@@ -1,32 +1,35 @@
-import { readFile } from 'node:fs/promises';
+import { randomBytes } from 'node:crypto';
+import { readFile, unlink } from 'node:fs/promises';
 import path from 'node:path';
+import type { Shelf } from './catalogue.ts';
 import { compressed, decompressed } from './compressor.ts';
-import { configurationDigest, sha256 } from './digest.ts';
+import { sha256 } from './digest.ts';
 import { makeFolder, writeDurably } from './durable.ts';
 import type { Container } from './entry.ts';
 import { archiveError } from './errors.ts';
 import type { Sealer } from './key.ts';
 import { pathBelow } from './names.ts';
+import { Pack } from './pack.ts';
 import type { CaptureFile, CaptureRecord } from './port.ts';
 import { packTar, unpackTar } from './tar.ts';
 
-/** Where the files of a capture stand in its tar, beside `capture.json` with its record. */
+/** Where the files of a single capture stand in its tar, beside `capture.json` with its record. */
 const FILES = 'files/';
 
-/** Name of the container that line `seq` of the manifest brings, below the archive's folder. */
-export function containerName(seq: number): string {
+/**
+ * Name of a new container that line `seq` of the manifest brings, below the archive's folder. The random end keeps
+ * a name from ever meaning two files, even when lines were lost and their numbers come again.
+ */
+export function containerName(kind: 'captures' | 'packs', seq: number): string {
   const number = String(seq).padStart(8, '0');
-  return `captures/${number.slice(0, -3)}/${number}.tar.zst.age`;
+  const end = randomBytes(3).toString('hex');
+  return kind === 'packs'
+    ? `packs/${number}-${end}.tar.zst.age`
+    : `captures/${number.slice(0, -3)}/${number}-${end}.tar.zst.age`;
 }
 
-/** Writes one capture as age(zstd(tar)) and reads it back: opened, unpacked, digests compared. */
-export async function writeContainer(
-  archive: string,
-  name: string,
-  record: CaptureRecord,
-  files: readonly CaptureFile[],
-  sealing: Sealer,
-): Promise<Container> {
+/** One capture as zstd(tar). */
+export async function wrapCapture(record: CaptureRecord, files: readonly CaptureFile[]): Promise<Uint8Array> {
   const tar = await packTar(
     [
       { name: 'capture.json', bytes: Buffer.from(`${JSON.stringify(record, null, 2)}\n`) },
@@ -34,45 +37,111 @@ export async function writeContainer(
     ],
     new Date(record.at),
   );
-  const bytes = await sealing.seal(await compressed(tar));
+  return compressed(tar);
+}
+
+/** The record and files in zstd(tar) of one capture, digests checked. Throws a plain Error. */
+export async function unwrapCapture(
+  bytes: Uint8Array,
+  limit?: number,
+): Promise<{ record: CaptureRecord; files: CaptureFile[] }> {
+  const inside = new Map(
+    unpackTar(await decompressed(bytes, limit)).map((entry) => [entry.name, entry.bytes]),
+  );
+  const json = inside.get('capture.json');
+  if (json === undefined) throw new Error('there is no capture.json inside');
+  const record = JSON.parse(Buffer.from(json).toString()) as CaptureRecord;
+  const files = record.files.map(({ name }) => {
+    const content = inside.get(FILES + pathBelow(name));
+    if (content === undefined) throw new Error(`the file ${name} is not inside`);
+    return { name, bytes: content };
+  });
+  checkFiles(record, files);
+  return { record, files };
+}
+
+/** Checks the digest of every file. Throws a plain Error. */
+export function checkFiles(record: Pick<CaptureRecord, 'files'>, files: readonly CaptureFile[]): void {
+  const digests = new Map(files.map((file) => [file.name, sha256(file.bytes)]));
+  for (const file of record.files)
+    if (digests.get(file.name) !== file.sha256)
+      throw new Error(`the file ${file.name} inside is not the one captured`);
+}
+
+/** Writes a container durably and reads it back, opened; `check` looks at what was inside. */
+export async function writeContainer(
+  archive: string,
+  name: string,
+  plain: Uint8Array,
+  sealing: Sealer,
+  check: (plain: Uint8Array) => Promise<void>,
+): Promise<Container> {
+  const bytes = await sealing.seal(plain);
   const container = { file: name, size: bytes.length, sha256: sha256(bytes) };
   const file = path.join(archive, name);
   await makeFolder(path.dirname(file));
   await writeDurably(file, bytes);
-  const back = await readContainer(archive, container, record, sealing);
-  if (configurationDigest(back) !== record.digest)
+  try {
+    await check(await openContainer(archive, container, sealing));
+  } catch (cause) {
+    await unlink(file).catch(() => undefined);
     throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
       file,
-      advice: 'Check the disk.',
+      advice: 'Check the disk; nothing stored before is touched.',
+      cause,
     });
+  }
   return container;
 }
 
-/** The files of a capture, every digest checked. Throws `archive/damaged`; ENOENT goes through as it is. */
-export async function readContainer(
+/** What is inside a container: zstd(tar). Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */
+export async function openContainer(
   archive: string,
   container: Container,
-  record: Pick<CaptureRecord, 'files'>,
   sealing: Sealer,
-): Promise<CaptureFile[]> {
+): Promise<Uint8Array> {
   const file = path.join(archive, container.file);
-  const damaged = (message: string, cause?: unknown) =>
-    archiveError('archive/damaged', message, {
+  const bytes = await readFile(file);
+  if (sha256(bytes) !== container.sha256)
+    throw archiveError('archive/damaged', 'The file is not the one that was written.', {
       file,
-      advice: 'Bring this file back from a replica; "archive verify" tells what else is affected.',
+      advice: FROM_REPLICA,
+    });
+  return sealing.open(bytes);
+}
+
+export const FROM_REPLICA =
+  'Bring this file back from a replica; "archive verify" tells what else is affected.';
+
+/** What can be asked of an opened container. */
+export type OpenShelf = (record: Pick<CaptureRecord, 'id' | 'files'>) => CaptureFile[];
+
+/**
+ * Opens a container, single or pack: the answer gives the files of each capture in it (by the id that has the
+ * bytes), every digest checked. Both throw `archive/damaged`; ENOENT goes through as it is.
+ */
+export async function openShelf(archive: string, shelf: Shelf, sealing: Sealer): Promise<OpenShelf> {
+  const plain = await openContainer(archive, shelf.container, sealing);
+  const file = path.join(archive, shelf.container.file);
+  const damaged = (cause: unknown) =>
+    archiveError('archive/damaged', `The file cannot be unpacked: ${(cause as Error).message}.`, {
+      file,
+      advice: FROM_REPLICA,
       cause,
     });
-  const bytes = await readFile(file);
-  if (sha256(bytes) !== container.sha256) throw damaged('The file is not the one that was written.');
-  const tar = await unpackTar(await decompressed(await sealing.open(bytes))).catch((cause) => {
-    throw damaged('The file cannot be unpacked.', cause);
-  });
-  const inside = new Map(tar.map((entry) => [entry.name, entry.bytes]));
-  return record.files.map(({ name, sha256: wanted }) => {
-    const content = inside.get(FILES + pathBelow(name));
-    if (content === undefined) throw damaged(`The file ${name} is not inside.`);
-    if (sha256(content) !== wanted)
-      throw damaged(`The file ${name} inside is not the one that was captured.`);
-    return { name, bytes: content };
-  });
+  try {
+    const pack = shelf.raw === null ? null : await Pack.read(plain);
+    const single = pack === null ? await unwrapCapture(plain) : null;
+    return (record) => {
+      try {
+        const files = single === null ? pack!.files(record) : single.files;
+        checkFiles(record, files);
+        return files;
+      } catch (cause) {
+        throw damaged(cause);
+      }
+    };
+  } catch (cause) {
+    throw damaged(cause);
+  }
 }

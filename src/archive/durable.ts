@@ -1,5 +1,5 @@
 import { constants } from 'node:fs';
-import { mkdir, open, rename, unlink } from 'node:fs/promises';
+import { mkdir, open, readdir, rename, unlink } from 'node:fs/promises';
 import path from 'node:path';
 import { archiveError } from './errors.ts';
 
@@ -54,4 +54,11 @@ export async function writeDurably(file: string, bytes: Uint8Array): Promise<voi
       cause,
     });
   }
+}
+
+/** Removes what interrupted writes left behind, in a folder and below. Only while no other writer is at work. */
+export async function sweepUnfinished(folder: string): Promise<void> {
+  for (const entry of await readdir(folder, { recursive: true, withFileTypes: true }))
+    if (entry.isFile() && entry.name.endsWith(UNFINISHED))
+      await unlink(path.join(entry.parentPath, entry.name)).catch(() => undefined);
 }

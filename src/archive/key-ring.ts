@@ -9,7 +9,7 @@ import { type ArchiveKey, encryptTo, freshKey, keyOf } from './key.ts';
  * The key ring: `FOLDER/keys/NAME.age`, each an age file that holds the data key, one per way to unlock it.
  * `age -d -i FOLDER/keys/passphrase.age …` works as it stands: age takes an identity file that is itself encrypted.
  */
-const RING = 'keys';
+export const RING = 'keys';
 
 /** Ways to unlock the data key. The first that fits is used. */
 export interface Unlock {

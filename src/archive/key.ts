@@ -14,6 +14,8 @@ export interface ArchiveKey {
   readonly signing: KeyObject;
   /** Its public half, 64 hex digits. */
   readonly verifying: string;
+  /** Keys that were the data key before a rotation: what they sealed can still be opened. */
+  readonly older: readonly ArchiveKey[];
 }
 
 /** Encrypts and decrypts small secrets and whole files with the data key, as age v1 files. */
@@ -29,7 +31,7 @@ const PKCS8_ED25519 = Buffer.from('302e020100300506032b657004220420', 'hex');
 const SPKI_ED25519 = Buffer.from('302a300506032b6570032100', 'hex');
 
 /** The data key that an age identity stands for. Throws `archive/bad-key`. */
-export async function keyOf(identity: string): Promise<ArchiveKey> {
+export async function keyOf(identity: string, older: readonly ArchiveKey[] = []): Promise<ArchiveKey> {
   const text = identity.trim();
   let recipient: string;
   try {
@@ -52,6 +54,7 @@ export async function keyOf(identity: string): Promise<ArchiveKey> {
     recipient,
     signing,
     verifying: spki.subarray(SPKI_ED25519.length).toString('hex'),
+    older,
   };
 }
 
@@ -83,10 +86,10 @@ export async function encryptTo(recipients: readonly string[], bytes: Uint8Array
   return encrypter.encrypt(bytes);
 }
 
-/** Decrypts an age file with an identity. Throws `archive/wrong-key` or `archive/damaged`. */
-export async function decryptWith(identity: string, bytes: Uint8Array): Promise<Uint8Array> {
+/** Decrypts an age file with the identity among these that fits. Throws `archive/wrong-key` or `archive/damaged`. */
+export async function decryptWith(identities: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const decrypter = new Decrypter();
-  decrypter.addIdentity(identity);
+  for (const identity of identities) decrypter.addIdentity(identity);
   try {
     return await decrypter.decrypt(bytes);
   } catch (cause) {
@@ -105,6 +108,6 @@ export async function decryptWith(identity: string, bytes: Uint8Array): Promise<
 export function sealer(key: ArchiveKey, others: readonly string[] = []): Sealer {
   return {
     seal: (bytes) => encryptTo([key.recipient, ...others], bytes),
-    open: (bytes) => decryptWith(key.identity, bytes),
+    open: (bytes) => decryptWith([key.identity, ...key.older.map((older) => older.identity)], bytes),
   };
 }

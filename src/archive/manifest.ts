@@ -1,38 +1,57 @@
-import { readdir, readFile } from 'node:fs/promises';
+import { readdir, readFile, rename, unlink, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { TuckpointError } from '#core/errors';
-import { writeDurably } from './durable.ts';
+import { TIGHT } from './compressor.ts';
+import { syncFolder, UNFINISHED, writeDurably } from './durable.ts';
 import type { Entry, NewEntry } from './entry.ts';
 import { archiveError } from './errors.ts';
+import { type Head, headText, readHead } from './head.ts';
 import type { ArchiveKey, Sealer } from './key.ts';
-import { NO_HASH, readSegment, segmentName, segmentSpan, writeSegment } from './segment.ts';
+import {
+  chained,
+  NO_HASH,
+  readSegment,
+  type SegmentFile,
+  type Span,
+  segmentName,
+  segmentSpan,
+  writeSegment,
+} from './segment.ts';
 
 /** The folder of the manifest's segments. */
 export const MANIFEST = 'manifest';
 
-/** What is wrong with the manifest: a segment that cannot be read, or a place where the chain does not hold. */
-export interface ManifestFault {
-  readonly first: number;
-  readonly last: number;
+/** A segment with this many lines is left as it is. */
+const LONG = 4096;
+/** So many short segments are merged into one while writing. */
+const MANY = 64;
+
+/** What is wrong with the manifest: lines FIRST to LAST that cannot be read, or are not those that were written. */
+export interface ManifestFault extends Span {
   readonly why: string;
 }
 
 /**
- * The manifest as far as this process has read it. `refresh` reads what other processes have added; `append` is
- * called under the writer lock only.
+ * The manifest as far as this process has read it. `refresh` reads what other processes have added; `append` and
+ * `merge` are called under the writer lock only.
  */
 export class Manifest {
+  readonly #archive: string;
   readonly #folder: string;
   readonly #key: ArchiveKey;
   readonly #sealing: Sealer;
+  readonly #trusted: ReadonlySet<string>;
   #last = 0;
   #hash = NO_HASH;
+  #wrongKey: TuckpointError | undefined;
   readonly faults: ManifestFault[] = [];
 
   constructor(archive: string, key: ArchiveKey, sealing: Sealer) {
+    this.#archive = archive;
     this.#folder = path.join(archive, MANIFEST);
     this.#key = key;
     this.#sealing = sealing;
+    this.#trusted = new Set([key.verifying, ...key.older.map((older) => older.verifying)]);
   }
 
   /** Number of the last line known. */
@@ -45,70 +64,191 @@ export class Manifest {
     return this.#hash;
   }
 
-  /** Segments that begin after the last line known, in order; where two overlap, the longer. */
-  async #news(): Promise<{ first: number; last: number; name: string }[]> {
+  /** All segments in order; where two hold the same lines (a merge was interrupted), the longer. */
+  async segments(): Promise<(Span & { name: string })[]> {
+    return (await this.#look()).chosen;
+  }
+
+  async #look() {
     const found = (await readdir(this.#folder)).flatMap((name) => {
       const span = segmentSpan(name);
-      return span === null || span.last <= this.#last ? [] : [{ ...span, name }];
+      return span === null ? [] : [{ ...span, name }];
     });
     found.sort((a, b) => a.first - b.first || b.last - a.last);
     const chosen: typeof found = [];
-    for (const segment of found) if (segment.first > (chosen.at(-1)?.last ?? 0)) chosen.push(segment);
-    return chosen;
+    const covered: { name: string; by: (typeof found)[number] }[] = [];
+    for (const segment of found) {
+      const before = chosen.at(-1);
+      if (segment.last > (before?.last ?? 0)) chosen.push(segment);
+      else covered.push({ name: segment.name, by: before! });
+    }
+    return { chosen, covered };
+  }
+
+  /** Reads one segment. Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */
+  async read(segment: Span & { name: string }): Promise<SegmentFile> {
+    const file = path.join(this.#folder, segment.name);
+    return readSegment(file, segment, await readFile(file), this.#sealing, this.#trusted);
   }
 
   /** Reads the lines added since. Damaged segments go to `faults`; reading goes on behind them. */
   async refresh(): Promise<Entry[]> {
     const entries: Entry[] = [];
-    for (const { first, last, name } of await this.#news()) {
-      const file = path.join(this.#folder, name);
+    for (let again = 0; ; again += 1) {
       try {
-        const bytes = await readFile(file);
-        const segment = await readSegment(
-          file,
-          { first, last },
-          bytes,
-          this.#sealing,
-          new Set([this.#key.verifying]),
-        );
-        // A segment merged from lines partly known continues the chain from its own start.
-        if (first === this.#last + 1 && segment.seal.previous !== this.#hash && !this.#brokenAt(first - 1))
-          this.faults.push({ first, last, why: 'It does not continue the lines before it.' });
-        if (first > this.#last + 1 && !this.#brokenAt(first - 1))
-          this.faults.push({ first: this.#last + 1, last: first - 1, why: 'These lines are missing.' });
-        entries.push(...segment.entries.filter((entry) => entry.seq > this.#last));
-        this.#hash = segment.seal.hash;
+        for (const segment of await this.segments())
+          if (segment.last > this.#last) entries.push(...(await this.#next(segment)));
+        if (this.#wrongKey !== undefined && this.#hash === NO_HASH) throw this.#wrongKey;
+        return entries;
       } catch (cause) {
-        if ((cause as { code?: string }).code === 'archive/wrong-key') throw cause;
-        this.faults.push({ first, last, why: (cause as TuckpointError).message });
+        // Another process merged segments between our looking and our reading.
+        if ((cause as NodeJS.ErrnoException).code !== 'ENOENT' || again === 10) throw cause;
       }
-      this.#last = last;
     }
+  }
+
+  async #next(segment: Span & { name: string }): Promise<Entry[]> {
+    const { first, last } = segment;
+    const from = this.#last + 1;
+    let entries: Entry[] = [];
+    try {
+      const { seal, lines, entries: all } = await this.read(segment);
+      entries = all.filter((entry) => entry.seq >= from);
+      if (first > from) this.#fault(from, first - 1, 'These lines are missing.');
+      const before = lines.slice(0, Math.max(0, from - first)).reduce(chained, seal.previous);
+      if (first <= from && before !== this.#hash)
+        this.#fault(from, last, 'They do not continue the lines before them.');
+      this.#hash = seal.hash;
+    } catch (cause) {
+      const { code, message } = cause as TuckpointError;
+      if (code === 'ENOENT') throw cause;
+      // One changed bit can look like that too: only an archive of which no line opens has another key.
+      if (code === 'archive/wrong-key') this.#wrongKey ??= cause as TuckpointError;
+      this.#fault(from, last, message);
+    }
+    this.#last = last;
     return entries;
   }
 
-  #brokenAt(seq: number): boolean {
-    return this.faults.some((fault) => fault.first <= seq && seq <= fault.last);
+  /** A chain that cannot hold because of lines known to be bad just before is no second fault. */
+  #fault(first: number, last: number, why: string): void {
+    const before = this.faults.at(-1);
+    if (before !== undefined && before.last >= first - 1 && why.startsWith('They do not')) return;
+    this.faults.push({ first, last, why });
+  }
+
+  /** Reads every segment known again from the disk: what was damaged since it was first read. */
+  async recheck(): Promise<ManifestFault[]> {
+    const faults: ManifestFault[] = [];
+    let hash = NO_HASH;
+    let line = 0;
+    for (const segment of await this.segments()) {
+      const { first, last } = segment;
+      const bad = this.faults.some((fault) => fault.first <= last && first <= fault.last);
+      if (first > line + 1 && !this.faults.some((fault) => fault.first <= line + 1 && line + 1 <= fault.last))
+        faults.push({ first: line + 1, last: first - 1, why: 'These lines are missing.' });
+      try {
+        const { seal } = await this.read(segment);
+        if (!bad && first === line + 1 && hash !== '' && seal.previous !== hash)
+          faults.push({ first, last, why: 'They do not continue the lines before them.' });
+        hash = seal.hash;
+      } catch (cause) {
+        if (!bad) faults.push({ first, last, why: (cause as TuckpointError).message });
+        hash = '';
+      }
+      line = last;
+    }
+    if (line < this.#last)
+      faults.push({ first: line + 1, last: this.#last, why: 'These lines are missing.' });
+    return faults;
+  }
+
+  /**
+   * Compares with the highest line ever noted in a head (in the archive, and in further files given): a manifest
+   * that ends before it, or has another line there, was cut or put back to an earlier state.
+   */
+  async compareHeads(files: readonly string[]): Promise<ManifestFault[]> {
+    const faults: ManifestFault[] = [];
+    for (const file of [path.join(this.#archive, 'head.json'), ...files]) {
+      const head = await readHead(file, this.#trusted);
+      if (head === null) continue;
+      if (head.last > this.#last)
+        faults.push({ first: this.#last + 1, last: head.last, why: `They are gone: ${file} knows of them.` });
+      else if ((await this.#hashAt(head.last)) !== head.hash)
+        faults.push({ first: head.last, last: head.last, why: `It is not the line that ${file} knows of.` });
+    }
+    return faults;
+  }
+
+  async #hashAt(line: number): Promise<string | null> {
+    if (line === this.#last) return this.#hash;
+    const segment = (await this.segments()).find((one) => one.first <= line && line <= one.last);
+    if (segment === undefined) return null;
+    const { seal, lines } = await this.read(segment);
+    return lines.slice(0, line - segment.first + 1).reduce(chained, seal.previous);
   }
 
   /**
    * Adds lines durably, as one segment: all of them or none. Returns them with their places. The caller holds the
    * writer lock and has refreshed.
    */
-  async append(news: readonly NewEntry[], stored: string): Promise<Entry[]> {
+  async append(news: readonly NewEntry[], stored: string, heads: readonly string[] = []): Promise<Entry[]> {
     const entries = news.map((entry, i) => ({ seq: this.#last + 1 + i, stored, ...entry }) as Entry);
     const last = this.#last + entries.length;
     const lines = entries.map((entry) => JSON.stringify(entry));
-    const { bytes, seal } = await writeSegment(lines, last, this.#hash, this.#key, this.#sealing);
-    const file = path.join(this.#folder, segmentName(this.#last + 1, last));
+    await this.#write(lines, this.#last + 1, last, this.#hash);
+    this.#last = last;
+    this.#hash = lines.reduce(chained, this.#hash);
+    await this.#noteHead(heads);
+    if (last % MANY === 0) await this.merge(MANY);
+    return entries;
+  }
+
+  async #write(lines: readonly string[], first: number, last: number, previous: string, level?: number) {
+    const bytes = await writeSegment(lines, last, previous, this.#key, this.#sealing, level);
+    const file = path.join(this.#folder, segmentName(first, last));
     await writeDurably(file, bytes);
     if (Buffer.compare(await readFile(file), bytes) !== 0)
       throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
         file,
         advice: 'Check the disk.',
       });
-    this.#last = last;
-    this.#hash = seal.hash;
-    return entries;
+  }
+
+  /** Notes the last line beside the manifest. Not synced: a head may lag behind, it must never run ahead. */
+  async #noteHead(files: readonly string[]): Promise<void> {
+    const head: Head = { last: this.#last, hash: this.#hash };
+    for (const file of [path.join(this.#archive, 'head.json'), ...files]) {
+      const beside = `${file}.${process.pid}${UNFINISHED}`;
+      try {
+        await writeFile(beside, headText(head, this.#key), { mode: 0o600 });
+        await rename(beside, file);
+      } catch {
+        await unlink(beside).catch(() => undefined);
+      }
+    }
+  }
+
+  /** Merges the short segments at the end into one, when there are at least `atLeast`. Lines stay as they are. */
+  async merge(atLeast: number): Promise<void> {
+    const { chosen: segments, covered } = await this.#look();
+    for (const { name, by } of covered)
+      if ((await this.read(by).catch(() => null)) !== null) await unlink(path.join(this.#folder, name));
+    const from = segments.findLastIndex((one) => one.last - one.first + 1 >= LONG) + 1;
+    const short = segments.slice(from);
+    if (short.length < atLeast) return;
+    const read: SegmentFile[] = [];
+    for (const segment of short) {
+      // Damaged, or not in one chain: leave all as it is, for "archive verify" to tell.
+      const one = await this.read(segment).catch(() => null);
+      if (one === null || (read.length > 0 && one.seal.previous !== read.at(-1)!.seal.hash)) return;
+      read.push(one);
+    }
+    const lines = read.flatMap((one) => one.lines);
+    const first = short[0]!.first;
+    const last = short.at(-1)!.last;
+    await this.#write(lines, first, last, read[0]!.seal.previous, lines.length >= LONG ? TIGHT : 12);
+    for (const { name } of short) await unlink(path.join(this.#folder, name));
+    await syncFolder(this.#folder);
   }
 }

@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto';
 import { z } from 'zod';
+import { codeOf } from '#core/errors';
 import { compressed, decompressed } from './compressor.ts';
 import { type Entry, entrySchema } from './entry.ts';
 import { archiveError } from './errors.ts';
@@ -25,10 +26,21 @@ const sealSchema = z.object({
 });
 export type Seal = z.infer<typeof sealSchema>;
 
+/** Lines FIRST to LAST, both included, counted from 1. */
+export interface Span {
+  readonly first: number;
+  readonly last: number;
+}
+
+/** A segment with the exact text of its lines, which the chain is made of. */
+export interface SegmentFile extends Segment {
+  readonly lines: readonly string[];
+}
+
 export const NO_HASH = '0'.repeat(64);
 
 /** Where a segment stands, from its file's name; null for names that are not of segments. */
-export function segmentSpan(name: string): { first: number; last: number } | null {
+export function segmentSpan(name: string): Span | null {
   const match = /^(\d{8,})-(\d{8,})\.jsonl\.zst\.age$/.exec(name);
   return match === null ? null : { first: Number(match[1]), last: Number(match[2]) };
 }
@@ -56,11 +68,11 @@ export async function writeSegment(
   key: ArchiveKey,
   sealing: Sealer,
   level?: number,
-): Promise<{ bytes: Uint8Array; seal: Seal }> {
+): Promise<Uint8Array> {
   const hash = lines.reduce(chained, previous);
   const seal: Seal = { previous, hash, signature: signed(key, signedText(last, hash)), by: key.verifying };
   const text = `${[...lines, JSON.stringify(seal)].join('\n')}\n`;
-  return { bytes: await sealing.seal(await compressed(Buffer.from(text), level)), seal };
+  return sealing.seal(await compressed(Buffer.from(text), level));
 }
 
 /**
@@ -70,17 +82,20 @@ export async function writeSegment(
  */
 export async function readSegment(
   file: string,
-  span: { first: number; last: number },
+  span: Span,
   bytes: Uint8Array,
   sealing: Sealer,
   trusted: ReadonlySet<string>,
-): Promise<Segment & { lines: readonly string[] }> {
+): Promise<SegmentFile> {
   const damaged = (message: string, cause?: unknown) =>
     archiveError('archive/damaged', message, { file, cause });
-  const text = Buffer.from(await decompressed(await sealing.open(bytes))).toString();
-  const lines = text.split('\n').slice(0, -1);
-  const last = lines.pop();
+  const plain = await sealing.open(bytes);
   try {
+    const lines = Buffer.from(await decompressed(plain))
+      .toString()
+      .split('\n')
+      .slice(0, -1);
+    const last = lines.pop();
     const seal = sealSchema.parse(JSON.parse(last ?? ''));
     const entries = lines.map((line) => entrySchema.parse(JSON.parse(line)));
     if (entries.length !== span.last - span.first + 1)
@@ -92,7 +107,7 @@ export async function readSegment(
       throw damaged('The signature of the seal does not hold.');
     return { entries, seal, lines };
   } catch (cause) {
-    if (cause instanceof Error && 'code' in cause) throw cause;
+    if (codeOf(cause) !== undefined) throw cause;
     throw damaged('The segment cannot be read.', cause);
   }
 }
