@@ -1,0 +1,24 @@
+import type { Finding } from '#core/reading';
+import { judgementMark } from './html-parts.ts';
+import { html, type Markup } from './markup.ts';
+import type { ReadingsSection } from './run-report.ts';
+import { byWeight, readingsText } from './sentences.ts';
+
+/** Readings side by side, the heaviest finding first. The roles keep the table a table where rows become blocks. */
+export function readingsPart(sections: readonly ReadingsSection[]): Markup {
+  return html`${sections.map(({ title, beforeAt, afterAt, comparison }) => {
+    return html`<h3>${title}</h3>
+<p>${readingsText(comparison.verdict)} Differences of shares count from a level of ${comparison.significance} on.</p>
+<table role="table">
+<thead role="rowgroup"><tr role="row"><th role="columnheader" scope="col">what</th><th role="columnheader" scope="col">${beforeAt}</th><th role="columnheader" scope="col">${afterAt}</th><th role="columnheader" scope="col">judged</th><th role="columnheader" scope="col">why</th></tr></thead>
+<tbody role="rowgroup">
+${byWeight(comparison.findings).map(row)}</tbody>
+</table>
+`;
+  })}`;
+}
+
+function row({ what, before, after, judgement, why }: Finding): Markup {
+  return html`<tr role="row"><th role="rowheader" scope="row">${what}</th><td role="cell" data-is="before:">${before}</td><td role="cell" data-is="after:">${after}</td><td role="cell">${judgementMark(judgement)}</td><td role="cell" class="why">${why}</td></tr>
+`;
+}
