@@ -14,3 +14,4 @@ export type {
   ReleaseFile,
   RemoteFile,
 } from './link.ts';
+export { type ContractCheck, type ContractWorld, linkContract } from './contract.ts';
