@@ -38,7 +38,12 @@ function writePair(folder: string, { release, configuration }: Pair): void {
  * each slot and slot 1 to boot. The disk is memory of this machine (tmpfs): it outlives every power loss of the
  * gateway, but not a restart of the machine.
  */
-export async function makeDisk(at: string, mebibytes: number, box: Box, slots: readonly [Pair, Pair]): Promise<void> {
+export async function makeDisk(
+  at: string,
+  mebibytes: number,
+  box: Box,
+  slots: readonly [Pair, Pair],
+): Promise<void> {
   mkdirSync(at, { recursive: true });
   await command('mount', ['-t', 'tmpfs', '-o', `size=${mebibytes}m,mode=755`, 'gateway-disk', at]);
   put(
@@ -54,5 +59,15 @@ export async function makeDisk(at: string, mebibytes: number, box: Box, slots: r
   }
   put(join(at, 'boot/next'), '1\n');
   mkdirSync(join(at, 'keys'));
-  await command('ssh-keygen', ['-q', '-t', 'ed25519', '-N', '', '-C', box.serial, '-f', join(at, 'keys/ssh_host_ed25519_key')]);
+  await command('ssh-keygen', [
+    '-q',
+    '-t',
+    'ed25519',
+    '-N',
+    '',
+    '-C',
+    box.serial,
+    '-f',
+    join(at, 'keys/ssh_host_ed25519_key'),
+  ]);
 }

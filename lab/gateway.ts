@@ -1,4 +1,4 @@
-import { statfsSync, writeFileSync, rmSync } from 'node:fs';
+import { rmSync, statfsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { attempt, command, type Outcome, until } from './command.ts';
 import { labError } from './errors.ts';
@@ -98,7 +98,10 @@ export class Gateway {
       const first = stdout.split('\n')[0];
       if (first) return attempt('nsenter', ['-a', '-t', first, '--', program, ...args]);
     }
-    throw labError('lab/no-boot', `${this.plan.hostname} has no first process: it is off or just beginning to boot.`);
+    throw labError(
+      'lab/no-boot',
+      `${this.plan.hostname} has no first process: it is off or just beginning to boot.`,
+    );
   }
 
   /** Fills the disk to the last block, except `leaveBytes`. */

@@ -44,7 +44,10 @@ export class Lab {
   /** Makes a firmware file (and its sheet beside it) in the lab's folder, or at `path`. */
   makeImage(options: ReleaseOptions, path?: string): Promise<Image> {
     const fault = options.fault === undefined ? '' : `-${options.fault.kind}`;
-    return writeImage(path ?? join(this.dir, 'images', `groyne-40-${options.version}${fault}.image`), options);
+    return writeImage(
+      path ?? join(this.dir, 'images', `groyne-40-${options.version}${fault}.image`),
+      options,
+    );
   }
 
   /** Ends the lab and removes all it made. */
@@ -75,7 +78,9 @@ async function claimNumber(): Promise<number> {
     const { status } = await attempt('ip', ['netns', 'add', `lab${lab}`]);
     if (status === 0) return lab;
   }
-  throw labError('lab/busy', 'All 256 lab numbers of this machine are taken.', { advice: 'End labs: npm run lab -- down.' });
+  throw labError('lab/busy', 'All 256 lab numbers of this machine are taken.', {
+    advice: 'End labs: npm run lab -- down.',
+  });
 }
 
 async function makeKeys(dir: string, user: string): Promise<string> {
@@ -125,7 +130,9 @@ export async function startLab(options: LabOptions = {}): Promise<Lab> {
     });
   mkdirSync(dir, { recursive: true });
   if (readdirSync(dir).some((name) => name !== 'images'))
-    throw labError('lab/busy', `The folder ${dir} holds other things.`, { advice: 'Give an empty folder with --dir.' });
+    throw labError('lab/busy', `The folder ${dir} holds other things.`, {
+      advice: 'Give an empty folder with --dir.',
+    });
   chmodSync(dir, 0o700);
   const lab = await claimNumber();
   const word = () => randomBytes(9).toString('hex');

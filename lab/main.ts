@@ -10,7 +10,9 @@ import { openLab, startLab, stopLab } from './lab.ts';
 import { requireLab } from './requirements.ts';
 import { DEFAULT_DIR } from './state.ts';
 
-const program = new Command('npm run lab --').description('Real gateways in Linux network namespaces (root only).');
+const program = new Command('npm run lab --').description(
+  'Real gateways in Linux network namespaces (root only).',
+);
 program.option('--dir <folder>', 'folder the lab lives in', DEFAULT_DIR);
 
 const dir = () => program.opts<{ dir: string }>().dir;
@@ -26,7 +28,10 @@ function gatewayNumbered(text: string): Gateway {
   const { gateways } = openLab(dir());
   const gateway = gateways[whole(text, 'A gateway') - 1];
   if (gateway === undefined)
-    throw labError('lab/input', `There is no gateway ${text}; this lab has ${gateways.length}, counted from 1.`);
+    throw labError(
+      'lab/input',
+      `There is no gateway ${text}; this lab has ${gateways.length}, counted from 1.`,
+    );
   return gateway;
 }
 
@@ -34,7 +39,11 @@ program
   .command('up')
   .description('start gateways and say how to reach them')
   .argument('[count]', 'how many', '1')
-  .option('--watchdog <seconds>', 'the boot loader boots the other slot after so long without a well boot', '0')
+  .option(
+    '--watchdog <seconds>',
+    'the boot loader boots the other slot after so long without a well boot',
+    '0',
+  )
   .option('--disk <MiB>', 'size of each disk', '16')
   .option('--json', 'as JSON')
   .action(async (count: string, options: { watchdog: string; disk: string; json?: true }) => {

@@ -32,7 +32,13 @@ export interface GatewayPlan {
 /** A /29 of 203.0.113.0/24 (RFC 5737) per gateway is the outside leg, so there is room for this many. */
 export const MOST_GATEWAYS = 31;
 
-const HOSTNAMES = ['gull-quay-fw1', 'north-mole-fw1', 'lantern-head-fw1', 'sandgate-slip-fw1', 'tidewatch-fw1'];
+const HOSTNAMES = [
+  'gull-quay-fw1',
+  'north-mole-fw1',
+  'lantern-head-fw1',
+  'sandgate-slip-fw1',
+  'tidewatch-fw1',
+];
 
 const hex = (value: number) => value.toString(16).padStart(2, '0');
 

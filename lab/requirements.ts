@@ -46,5 +46,7 @@ export function whyNoLab(): string | null {
 export function requireLab(): void {
   const why = whyNoLab();
   if (why !== null)
-    throw labError('lab/not-here', why, { advice: 'The practice estate needs none of this: see docs/start.md.' });
+    throw labError('lab/not-here', why, {
+      advice: 'The practice estate needs none of this: see docs/start.md.',
+    });
 }

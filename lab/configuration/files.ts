@@ -31,10 +31,7 @@ ${out[1]}`;
 }
 
 function hosts({ hostname, address, workbench, legs }: GatewayPlan): string {
-  const lines = LEGS.flatMap((leg) => [
-    `${legs[leg].host4} ${leg}-host`,
-    `${legs[leg].host6} ${leg}-host6`,
-  ]);
+  const lines = LEGS.flatMap((leg) => [`${legs[leg].host4} ${leg}-host`, `${legs[leg].host6} ${leg}-host6`]);
   return `127.0.0.1 localhost\n::1 localhost\n${address} ${hostname}.brackwater.example ${hostname}\n${workbench} workbench\n${lines.join('\n')}\n`;
 }
 
@@ -98,7 +95,9 @@ export function factoryConfiguration(plan: GatewayPlan, access: Access): Readonl
 }
 
 /** What the spare slot holds at first: the same, but from before the service in the dmz was published. */
-export function earlierConfiguration(current: Readonly<Record<string, string>>): Readonly<Record<string, string>> {
+export function earlierConfiguration(
+  current: Readonly<Record<string, string>>,
+): Readonly<Record<string, string>> {
   const rules = current['nftables.conf']!.split('\n').filter((line) => !/dport (443|8443) /u.test(line));
   return { ...current, 'nftables.conf': rules.join('\n') };
 }

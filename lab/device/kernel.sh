@@ -28,7 +28,7 @@ if sh /run/release/boot; then
   echo "kernel: up"
 else
   echo "kernel: the boot script of release $(cat /run/booted-release) failed; halted"
-  kill -KILL -1
+  kill -KILL -1 2>/dev/null
   : >/disk/boot/failed
 fi
 # Waiting this way also reaps what the gateway's processes leave behind.

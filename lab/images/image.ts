@@ -19,7 +19,8 @@ export interface Image {
 async function archive(release: Release): Promise<Buffer> {
   const tar = pack();
   const whole = buffer(tar);
-  const add = (name: string, bytes: Buffer, mode: number) => tar.entry({ name, mode, mtime: new Date(0) }, bytes);
+  const add = (name: string, bytes: Buffer, mode: number) =>
+    tar.entry({ name, mode, mtime: new Date(0) }, bytes);
   add('release.json', release.statement, 0o644);
   add('release.sig', release.signature, 0o644);
   for (const { name, bytes, executable } of release.members) add(name, bytes, executable ? 0o755 : 0o644);

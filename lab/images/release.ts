@@ -47,12 +47,21 @@ function payload(version: string, size: number): Buffer {
 }
 
 function sharedMembers(): Member[] {
-  const read = (name: string): Member => ({ name, bytes: readFileSync(join(SOURCE, name)), executable: true });
+  const read = (name: string): Member => ({
+    name,
+    bytes: readFileSync(join(SOURCE, name)),
+    executable: true,
+  });
   return [read('boot'), ...readdirSync(join(SOURCE, 'bin')).map((name) => read(`bin/${name}`))];
 }
 
 /** One member a line: the gateway's shell reads the statement after it has verified the signature. */
-function statementOf(version: string, from: string, models: readonly string[], members: readonly Member[]): Buffer {
+function statementOf(
+  version: string,
+  from: string,
+  models: readonly string[],
+  members: readonly Member[],
+): Buffer {
   const lines = members.map(
     ({ name, bytes }) => `    { "name": "${name}", "size": ${bytes.length}, "sha256": "${sha256(bytes)}" }`,
   );
@@ -66,12 +75,21 @@ function statementOf(version: string, from: string, models: readonly string[], m
 export function buildRelease(options: ReleaseOptions): Release {
   const { version, fault, from = '4.0.0', payloadBytes = DEFAULT_PAYLOAD } = options;
   if (!/^\d+(\.\d+){1,3}(-[a-z0-9.]+)?$/u.test(version))
-    throw labError('lab/input', `"${version}" is not a release number.`, { advice: 'Write one such as 4.3.0.' });
+    throw labError('lab/input', `"${version}" is not a release number.`, {
+      advice: 'Write one such as 4.3.0.',
+    });
   const models = fault?.kind === 'wrong-model' ? ['Groyne 200'] : (options.models ?? ['Groyne 40']);
-  const steps = [...(options.migrates ? [soundMigration] : []), ...(fault === undefined ? [] : stepsOf(fault))];
+  const steps = [
+    ...(options.migrates ? [soundMigration] : []),
+    ...(fault === undefined ? [] : stepsOf(fault)),
+  ];
   const members = [
     ...sharedMembers(),
-    ...steps.map(({ name, script }) => ({ name: `boot.d/${name}`, bytes: Buffer.from(script), executable: true })),
+    ...steps.map(({ name, script }) => ({
+      name: `boot.d/${name}`,
+      bytes: Buffer.from(script),
+      executable: true,
+    })),
     { name: 'payload', bytes: payload(version, payloadBytes), executable: false },
   ];
   const statement = statementOf(version, from, models, members);
