@@ -1,8 +1,9 @@
 import type { Dialect, SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
+import { nftables } from './nftables/index.ts';
 
 /** Every dialect Tuckpoint reads. */
-export const dialects: readonly Dialect[] = [];
+export const dialects: readonly Dialect[] = [nftables];
 
 /**
  * The dialect with this name.

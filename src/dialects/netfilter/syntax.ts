@@ -26,7 +26,8 @@ export interface Verdict {
   readonly chain: string | null;
 }
 
-export type Comparison = '==' | '!=' | '<' | '>' | '<=' | '>=';
+/** `in` is a comparison without a sign on flags: one of them is set. */
+export type Comparison = '==' | '!=' | '<' | '>' | '<=' | '>=' | 'in';
 
 export interface Nat {
   readonly kind: 'nat';
@@ -128,6 +129,7 @@ export interface Define {
   readonly name: string;
   readonly place: Place;
   readonly value: Expression;
+  readonly mentions: readonly Mention[];
 }
 
 export interface Table {
@@ -141,12 +143,17 @@ export interface Table {
   readonly objects: Map<string, NamedObject>;
 }
 
+/** The table, and the chain or null, that something stands in. */
+export interface Within {
+  readonly table: string;
+  readonly chain: string | null;
+}
+
 /** A stretch outside rules (or a whole rule's part) that was not read. */
 export interface Unread {
   readonly place: Place;
   readonly why: string;
-  /** The chain it stands in, or null. */
-  readonly within: { readonly table: string; readonly chain: string } | null;
+  readonly within: Within | null;
   readonly mayAffectTraffic: boolean;
 }
 

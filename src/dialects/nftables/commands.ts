@@ -18,18 +18,22 @@ export function parseCommand(reading: Reading): void {
   switch (verb) {
     case 'add':
     case 'create':
-      return add(reading, cursor.take());
+      add(reading, cursor.take());
+      return;
     case 'insert':
-      return changeRule(reading, 'insert');
     case 'replace':
-      return changeRule(reading, 'replace');
+      changeRule(reading, verb);
+      return;
     case 'delete':
     case 'destroy':
-      return remove(reading);
+      remove(reading);
+      return;
     case 'flush':
-      return flush(reading);
+      flush(reading);
+      return;
     case 'rename':
-      return rename(reading);
+      rename(reading);
+      return;
     case 'list':
     case 'monitor':
     case 'describe':
@@ -38,7 +42,7 @@ export function parseCommand(reading: Reading): void {
       cursor.skipStatement();
       return;
     default:
-      return add(reading, verb);
+      add(reading, verb);
   }
 }
 
@@ -47,7 +51,8 @@ function add(reading: Reading, what: string): void {
   const start = cursor.start();
   if (what === 'rule' || FAMILIES.has(what)) {
     if (what !== 'rule') cursor.at--;
-    return changeRule(reading, 'add', what === 'rule');
+    changeRule(reading, 'add', what === 'rule');
+    return;
   }
   const [family, name] = takeTableName(cursor);
   if (what === 'table') {

@@ -125,7 +125,7 @@ export function parseField(cursor: Cursor): Expression {
 
 function partOfOption(cursor: Cursor): string {
   const parts =
-    'kind length size left right tsval tsecr count tsn stream flags type ptr value addr value ssn ppid';
+    'kind subtype length size left right tsval tsecr count tsn stream flags type ptr value addr ssn ppid init-tag a-rwnd num-outbound-streams num-inbound-streams init-tsn cum-tsn-ack num-gap-ack-blocks num-dup-tsns seqno new-cum-tsn lowest-tsn';
   return cursor.isWord() && parts.split(' ').includes(cursor.word()) ? cursor.take() : '';
 }
 

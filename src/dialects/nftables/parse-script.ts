@@ -72,7 +72,7 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
       cursor.expectKind(61);
       const value = parseExpression(cursor, { fields: true, list: true });
       cursor.scope.set(name, value);
-      ruleset.defines.push({ name, place: cursor.placeFrom(start), value });
+      ruleset.defines.push({ name, place: cursor.placeFrom(start), value, mentions: cursor.mentions });
     });
     cursor.mentions = [];
   }

@@ -281,7 +281,7 @@ function parseMatch(cursor: Cursor): Statement {
     return { kind: 'change', field: left.name, value: parseExpression(cursor, { fields: true, list: true }) };
   }
   if (cursor.accept('vmap')) return { kind: 'vmap', key: left, map: parseVerdictMap(cursor) };
-  const op = parseComparison(cursor);
+  const op = parseComparison(cursor, left);
   const right = cursor.kind() === 123 ? parseSet(cursor) : parseExpression(cursor, { list: true });
   if (cursor.start() === start) throw new NotUnderstood('nothing was read');
   return { kind: 'match', left, op, right };
@@ -314,7 +314,7 @@ const COMPARISON_WORDS: ReadonlyMap<string, Comparison> = new Map([
   ['gt', '>'],
 ]);
 
-function parseComparison(cursor: Cursor): Comparison {
+function parseComparison(cursor: Cursor, left: Expression): Comparison {
   const sign = COMPARISONS.get(cursor.kind());
   if (sign !== undefined) {
     cursor.at++;
@@ -322,5 +322,6 @@ function parseComparison(cursor: Cursor): Comparison {
   }
   const word = cursor.isWord() ? COMPARISON_WORDS.get(cursor.word()) : undefined;
   if (word !== undefined) cursor.at++;
-  return word ?? '==';
+  const flags = typeof left !== 'string' && left.kind === 'field' && left.name === 'tcp flags';
+  return word ?? (flags ? 'in' : '==');
 }

@@ -1,0 +1,118 @@
+import { TuckpointError } from '#core/errors';
+import type { Action, Match, Origin, Rule } from '#core/traffic';
+import { bothMatches } from './merge.ts';
+import type { Test } from './tests.ts';
+
+/** A place among the rules of a stage, known once it is put down. */
+export interface Label {
+  at: number;
+}
+
+type Target = Action | { readonly label: Label };
+
+const MOST_RULES = 1_000_000;
+
+/** Puts down the flat rules of one stage; jumps forward are labels until the end. */
+export class Assembler {
+  private readonly rules: { readonly match: Match; readonly action: Target; readonly origin: Origin }[] = [];
+
+  label(): Label {
+    return { at: -1 };
+  }
+
+  place(label: Label): void {
+    label.at = this.rules.length;
+  }
+
+  /** @throws TuckpointError `dialects/too-large` when inlined chains multiply beyond a million rules. */
+  put(match: Match, action: Target, origin: Origin): void {
+    if (this.rules.length >= MOST_RULES) {
+      throw new TuckpointError(
+        'dialects/too-large',
+        `Chains that call chains come to more than ${MOST_RULES} rules.`,
+        {
+          place: { file: origin.file, line: origin.line },
+          advice: 'Look for chains that are called many times over, one from the other.',
+        },
+      );
+    }
+    this.rules.push({ match, action, origin });
+  }
+
+  /**
+   * The rules that carry out `action` for packets that meet all tests, and go on behind for all others.
+   * Where the tests do not fit into one match, skips lead past.
+   */
+  when(tests: readonly Test[], action: Target, origin: Origin): void {
+    const plan = planOf(tests);
+    if (plan === null) return;
+    const { match, rest } = plan;
+    const [first] = rest;
+    if (rest.length === 1 && !first!.negated) {
+      const joined = first!.boxes.map((box) => bothMatches(match, box));
+      if (!joined.includes(null)) {
+        for (const box of joined) if (box !== null && box !== 'never') this.put(box, action, origin);
+        return;
+      }
+    }
+    const end = this.label();
+    this.unless(rest, end, origin);
+    this.put(match, action, origin);
+    this.place(end);
+  }
+
+  /** Rules that lead packets to `otherwise` unless they meet all tests; nothing for tests that always hold. */
+  guard(tests: readonly Test[], otherwise: Label, origin: Origin): 'never' | 'open' {
+    const plan = planOf(tests);
+    if (plan === null) return 'never';
+    this.unless(plan.rest, otherwise, origin);
+    if (Object.keys(plan.match).length > 0) {
+      const inside = this.label();
+      this.put(plan.match, { label: inside }, origin);
+      this.put({}, { label: otherwise }, origin);
+      this.place(inside);
+    }
+    return 'open';
+  }
+
+  private unless(rest: readonly Test[], otherwise: Label, origin: Origin): void {
+    for (const test of rest) {
+      if (test.negated) for (const box of test.boxes) this.put(box, { label: otherwise }, origin);
+      else {
+        const inside = this.label();
+        for (const box of test.boxes) this.put(box, { label: inside }, origin);
+        this.put({}, { label: otherwise }, origin);
+        this.place(inside);
+      }
+    }
+  }
+
+  finish(): Rule[] {
+    return this.rules.map(({ match, action, origin }) => ({
+      match,
+      action: 'label' in action ? { skip: action.label.at } : action,
+      origin,
+    }));
+  }
+}
+
+/** One match for all single boxes, and the tests that do not fit into it; null when nothing meets them. */
+export function planOf(tests: readonly Test[]): { match: Match; rest: Test[] } | null {
+  let match: Match = {};
+  const rest: Test[] = [];
+  for (const test of tests) {
+    if (test.boxes.length === 0) {
+      if (test.negated) continue;
+      return null;
+    }
+    if (test.negated || test.boxes.length > 1) {
+      rest.push(test);
+      continue;
+    }
+    const both = bothMatches(match, test.boxes[0]!);
+    if (both === 'never') return null;
+    if (both === null) rest.push(test);
+    else match = both;
+  }
+  return { match, rest };
+}

@@ -1,0 +1,204 @@
+import type { Condition, Match } from '#core/traffic';
+import { formatExpression, formatStatement } from '../format.ts';
+import type { Expression, NamedSet, Statement } from '../syntax.ts';
+import type { Context } from './context.ts';
+import { HEADER_PROTOCOLS, limitOf } from './limits.ts';
+import { bothMatches } from './merge.ts';
+import { maskLength, numbersFrom, singles } from './values.ts';
+
+/** What a packet must meet: one of the boxes, or (negated) none of them. No boxes: nothing meets it. */
+export interface Test {
+  readonly boxes: readonly Match[];
+  readonly negated: boolean;
+}
+
+const NO_LIMIT: Match = {};
+
+export const NEVER: Test = { boxes: [], negated: false };
+
+/** The test of a comparison. */
+export function testOf(context: Context, statement: Extract<Statement, { kind: 'match' }>): Test {
+  const op = statement.op === 'in' ? '==' : statement.op;
+  let { left, right } = statement;
+  if (typeof left !== 'string' && left.kind === 'bits' && (op === '==' || op === '!=')) {
+    const masked = maskedAddress(context, left, right);
+    if (masked !== null) [left, right] = masked;
+  }
+  const negated = op === '!=';
+  if (typeof left !== 'string' && left.kind === 'concat') {
+    const fields = fieldNames(left.parts);
+    const elements = fields === null ? null : elementsOf(context, right);
+    const boxes = elements === null ? null : concatenated(context, fields!, elements);
+    if (boxes !== null) return { boxes, negated };
+    return only(conditionMatch(context, left, statement, negated));
+  }
+  if (typeof left === 'string' || left.kind !== 'field') {
+    return only(conditionMatch(context, left, statement, negated));
+  }
+  const { name } = left;
+  const values = op === '==' || op === '!=' ? cachedValues(context, right) : ordered(name, op, right);
+  const limit = values === null ? null : limitOf(context, name, values, negated);
+  return only(limit ?? conditionMatch(context, left, statement, negated));
+}
+
+const only = (match: Match | 'never'): Test =>
+  match === 'never' ? NEVER : { boxes: [match], negated: false };
+
+/** The values a comparison's right side stands for; null when a named set's content is not certain. */
+function cachedValues(context: Context, right: Expression): readonly Expression[] | null {
+  const elements = elementsOf(context, right);
+  if (elements === null) return null;
+  return [...singlesOf(elements)];
+}
+
+function* singlesOf(elements: readonly Expression[]): Generator<Expression> {
+  for (const element of elements) yield* singles(element);
+}
+
+/** The elements of a set written here or named; null when unknown or changing while packets pass. */
+export function elementsOf(context: Context, value: Expression): readonly Expression[] | null {
+  if (typeof value === 'string') return [value];
+  if (value.kind === 'set') return value.elements;
+  if (value.kind === 'list') return value.items;
+  if (value.kind !== 'name') return [value];
+  const set = context.table.sets.get(value.name);
+  return set === undefined || isChanging(set) ? null : set.elements;
+}
+
+/** May the content of this set change while packets pass? */
+export function isChanging(set: NamedSet): boolean {
+  return set.flags.includes('dynamic') || set.flags.includes('timeout');
+}
+
+/** The field names of a concatenation; null when a part is not a plain field. */
+export function fieldNames(parts: readonly Expression[]): string[] | null {
+  const names: string[] = [];
+  for (const part of parts) {
+    if (typeof part === 'string' || part.kind !== 'field') return null;
+    names.push(part.name);
+  }
+  return names;
+}
+
+/** `ip saddr & 255.255.255.0 == 10.0.0.0` as a prefix; null for other masks. */
+function maskedAddress(
+  context: Context,
+  left: Extract<Expression, { kind: 'bits' }>,
+  right: Expression,
+): [Expression, Expression] | null {
+  if (left.op !== '&' || typeof left.left === 'string' || left.left.kind !== 'field') return null;
+  if (!/^ip6? [sd]addr$/.test(left.left.name) || typeof left.right !== 'string') return null;
+  const length = maskLength(context.family, left.right);
+  if (length === null || typeof right !== 'string') return null;
+  return [left.left, { kind: 'prefix', address: right, length: String(length) }];
+}
+
+/** `< 1024` and the like as a range; null when the field has no numbers here. */
+function ordered(field: string, op: string, right: Expression): Expression[] | null {
+  const top = /(sport|dport)$/.test(field) ? 65_535 : 255;
+  if (!/(sport|dport|protocol|nexthdr|l4proto|type|code)$/.test(field)) return null;
+  const set = numbersFrom(field, singles(right), top);
+  if (set === null || set.length !== 2 || set[0] !== set[1]) return null;
+  const value = set[0]!;
+  const [low, high] =
+    op === '<' ? [0, value - 1] : op === '<=' ? [0, value] : op === '>' ? [value + 1, top] : [value, top];
+  return low > high ? [] : [{ kind: 'range', from: String(low), to: String(high) }];
+}
+
+/**
+ * One box per element of a concatenation, elements that differ in one part only joined into one box. Null when a
+ * part is not understood.
+ */
+export function concatenated(
+  context: Context,
+  fields: readonly string[],
+  elements: readonly Expression[],
+): Match[] | null {
+  const rows: (readonly Expression[])[] = [];
+  for (const element of elements) {
+    const key = typeof element !== 'string' && element.kind === 'pair' ? element.key : element;
+    if (typeof key !== 'string' && key.kind === 'any') return [{}];
+    if (typeof key === 'string' || key.kind !== 'concat' || key.parts.length !== fields.length) return null;
+    rows.push(key.parts);
+  }
+  const texts = rows.map((row) => row.map(formatExpression));
+  let pivot = 0;
+  let most = 0;
+  for (let i = 0; i < fields.length; i++) {
+    const distinct = new Set(texts.map((text) => text[i])).size;
+    if (distinct > most) [pivot, most] = [i, distinct];
+  }
+  const groups = new Map<string, { row: readonly Expression[]; values: Expression[] }>();
+  for (const [i, row] of rows.entries()) {
+    const key = texts[i]!.filter((_, part) => part !== pivot).join(' . ');
+    const group = groups.get(key);
+    if (group === undefined) groups.set(key, { row, values: [row[pivot]!] });
+    else group.values.push(row[pivot]!);
+  }
+  const boxes: Match[] = [];
+  for (const { row, values } of groups.values()) {
+    let box: Match | 'never' | null = NO_LIMIT;
+    for (const [i, field] of fields.entries()) {
+      const wanted = i === pivot ? values : [row[i]!];
+      const limit =
+        limitOf(context, field, wanted, false) ??
+        conditionMatch(context, { kind: 'field', name: field }, null, false, wanted);
+      box = limit === 'never' ? 'never' : bothMatches(box, limit);
+      if (box === null) return null;
+      if (box === 'never') break;
+    }
+    if (box !== 'never') boxes.push(box);
+  }
+  return boxes;
+}
+
+/** What the packet space cannot express, as a named condition, with the family and protocol that it implies. */
+export function conditionMatch(
+  context: Context,
+  left: Expression,
+  statement: Extract<Statement, { kind: 'match' }> | null,
+  negated: boolean,
+  values: readonly Expression[] = [],
+): Match | 'never' {
+  const text =
+    statement === null
+      ? `${formatExpression(left)} ${values.map(formatExpression).sort().join(',')}`
+      : formatStatement(negated ? { ...statement, op: '==' } : statement);
+  const random = /^(numgen|meta random)/.test(text) && statement !== null;
+  const condition: Condition = {
+    name: random ? context.notes.own(statement, text) : text,
+    holds: !negated,
+  };
+  let match: Match | 'never' = { conditions: [condition] };
+  for (const field of fieldsIn(left)) {
+    context.notes.asked.add(field);
+    const header = field.slice(0, field.indexOf(' '));
+    const wrongFamily =
+      ((header === 'ip' || header === 'icmp') && context.family !== 4) ||
+      ((header === 'ip6' || header === 'icmpv6') && context.family !== 6);
+    if (wrongFamily) return 'never';
+    const protocol = HEADER_PROTOCOLS[header];
+    if (protocol === undefined) continue;
+    const both: Match | 'never' | null = bothMatches(match, { protocol: [protocol, protocol] });
+    if (both === null || both === 'never') return 'never';
+    match = both;
+  }
+  return match;
+}
+
+/** Names of all fields in an expression. */
+export function fieldsIn(value: Expression): string[] {
+  if (typeof value === 'string') return [];
+  switch (value.kind) {
+    case 'field':
+      return [value.name];
+    case 'bits':
+      return [...fieldsIn(value.left), ...fieldsIn(value.right)];
+    case 'concat':
+      return value.parts.flatMap(fieldsIn);
+    case 'lookup':
+      return fieldsIn(value.key);
+    default:
+      return [];
+  }
+}

@@ -1,0 +1,240 @@
+import type { ConfigObject, ObjectKind, OpaquePart, Reference, SourceFile, Span, Value } from '#core/config';
+import { objectId } from '#core/config';
+import { Lines, shorten } from '../source/index.ts';
+import { formatExpression, formatStatement } from './format.ts';
+import type { Chain, Define, Expression, Mention, NamedSet, Place, Rule, Ruleset, Table } from './syntax.ts';
+
+/** The objects of a ruleset: tables, chains, rules, sets, maps, defines and named objects. */
+export function objectsOf(ruleset: Ruleset, files: readonly SourceFile[]): ConfigObject[] {
+  return new Objects(files).all(ruleset);
+}
+
+/** What was not understood, statements inside rules included. */
+export function opaqueParts(ruleset: Ruleset, files: readonly SourceFile[]): OpaquePart[] {
+  const spans = new Spans(files);
+  const parts: OpaquePart[] = ruleset.unread.map((part) => ({
+    place: spans.of(part.place),
+    text: shorten(spans.text(part.place)),
+    why: part.why,
+    within:
+      part.within === null
+        ? null
+        : part.within.chain === null
+          ? objectId('table', part.within.table)
+          : objectId('chain', `${part.within.table} ${part.within.chain}`),
+    mayAffectTraffic: part.mayAffectTraffic,
+  }));
+  for (const table of ruleset.tables.values()) {
+    for (const chain of table.chains.values()) {
+      const list = listName(table, chain);
+      for (const [position, rule] of chain.rules.entries()) {
+        for (const statement of rule.statements) {
+          if (statement.kind !== 'opaque') continue;
+          const within = objectId(kindOfRule(rule), list, position);
+          parts.push({
+            place: spans.of(rule.place),
+            text: statement.text,
+            why: statement.why,
+            within,
+            mayAffectTraffic: true,
+          });
+        }
+      }
+    }
+  }
+  return parts;
+}
+
+const listName = (table: Table, chain: Chain): string => `${table.family} ${table.name} ${chain.name}`;
+
+const kindOfRule = (rule: Rule): ObjectKind =>
+  rule.statements.some((statement) => statement.kind === 'nat') ? 'nat' : 'rule';
+
+/** Places with line numbers. */
+class Spans {
+  private readonly lines: ReadonlyMap<string, Lines>;
+
+  constructor(files: readonly SourceFile[]) {
+    this.lines = new Map(files.map((file) => [file.name, new Lines(file)]));
+  }
+
+  of(place: Place): Span {
+    const lines = this.lines.get(place.file);
+    return lines === undefined ? { ...place, line: 1, endLine: 1 } : lines.span(place.start, place.end);
+  }
+
+  text(place: Place): string {
+    return this.lines.get(place.file)?.text.slice(place.start, place.end) ?? '';
+  }
+}
+
+class Objects {
+  private readonly spans: Spans;
+  private readonly defineIds = new Map<string, string>();
+
+  constructor(files: readonly SourceFile[]) {
+    this.spans = new Spans(files);
+  }
+
+  all(ruleset: Ruleset): ConfigObject[] {
+    const objects: ConfigObject[] = ruleset.defines.map((define) => this.define(define));
+    for (const table of ruleset.tables.values()) {
+      const name = `${table.family} ${table.name}`;
+      objects.push(this.object('table', name, name, table.place, { dormant: table.dormant }, table.comment));
+      for (const set of table.sets.values()) objects.push(this.set(table, set));
+      for (const object of table.objects.values()) {
+        const title = `${name} ${object.what} ${object.name}`;
+        objects.push(
+          this.object('setting', title, `table ${name}`, object.place, { text: object.text }, null),
+        );
+      }
+      for (const chain of table.chains.values()) {
+        objects.push(this.chain(table, chain));
+        for (const [position, rule] of chain.rules.entries())
+          objects.push(this.rule(table, chain, rule, position));
+      }
+    }
+    return objects;
+  }
+
+  private object(
+    kind: ObjectKind,
+    name: string,
+    section: string,
+    place: Place,
+    value: Value,
+    comment: string | null,
+  ): ConfigObject {
+    return {
+      id: objectId(kind, name),
+      kind,
+      name,
+      section,
+      place: this.spans.of(place),
+      value,
+      order: null,
+      comment,
+      references: [],
+    };
+  }
+
+  private define(define: Define): ConfigObject {
+    const { kind, elements } = readDefine(define);
+    const made = this.object(kind, `$${define.name}`, 'definitions', define.place, elements, null);
+    // A name may be defined anew further down; mentions are taken to mean the first.
+    if (!this.defineIds.has(define.name)) this.defineIds.set(define.name, made.id);
+    return { ...made, references: this.references(null, define.mentions, define.place.file) };
+  }
+
+  private set(table: Table, set: NamedSet): ConfigObject {
+    const name = `${table.family} ${table.name} ${set.name}`;
+    const value: Value = {
+      type: set.type,
+      data: set.dataType,
+      flags: [...set.flags].sort(),
+      elements: set.elements.map(formatExpression).sort(),
+    };
+    const made = this.object(
+      kindOfSet(set),
+      name,
+      `table ${table.family} ${table.name}`,
+      set.place,
+      value,
+      set.comment,
+    );
+    return { ...made, references: this.references(table, set.mentions, set.place.file) };
+  }
+
+  private chain(table: Table, chain: Chain): ConfigObject {
+    const { hook } = chain;
+    const value: Value =
+      hook === null
+        ? {}
+        : {
+            type: hook.type,
+            hook: hook.hook,
+            priority: hook.priority,
+            devices: [...hook.devices].sort(),
+            policy: chain.policy,
+          };
+    const section = `table ${table.family} ${table.name}`;
+    return this.object('chain', listName(table, chain), section, chain.place, value, chain.comment);
+  }
+
+  private rule(table: Table, chain: Chain, rule: Rule, position: number): ConfigObject {
+    const list = listName(table, chain);
+    const kind = kindOfRule(rule);
+    return {
+      id: objectId(kind, list, position),
+      kind,
+      name: rule.comment ?? `${list} rule ${position + 1}`,
+      section: `chain ${list}`,
+      place: this.spans.of(rule.place),
+      value: rule.statements.map(formatStatement),
+      order: { list, position },
+      comment: rule.comment,
+      references: this.references(table, rule.mentions, rule.place.file),
+    };
+  }
+
+  private defineId(name: string): string {
+    return this.defineIds.get(name) ?? objectId('setting', `$${name}`);
+  }
+
+  private references(table: Table | null, mentions: readonly Mention[], file: string): Reference[] {
+    return mentions.map((mention) => ({
+      to:
+        table === null || mention.kind === 'define' ? this.defineId(mention.name) : targetOf(table, mention),
+      text: SIGNS[mention.kind] + mention.name,
+      place: this.spans.of({ file, start: mention.start, end: mention.end }),
+    }));
+  }
+}
+
+/** A define with one value is one thing, with several a group. */
+function readDefine({ value }: Define): { kind: ObjectKind; elements: string[] } {
+  const text = typeof value === 'string' ? value : (singleText(value) ?? null);
+  const elements = text === null ? elementTexts(value) : [text];
+  return { kind: kindOfDefine(elements, text !== null), elements };
+}
+
+const SIGNS: Readonly<Record<Mention['kind'], string>> = { set: '@', chain: '', define: '$', object: '' };
+
+function targetOf(table: Table, { kind, name }: Mention): string {
+  const prefix = `${table.family} ${table.name}`;
+  if (kind === 'chain') return objectId('chain', `${prefix} ${name}`);
+  if (kind === 'set') {
+    const set = table.sets.get(name);
+    return objectId(set === undefined ? 'address-group' : kindOfSet(set), `${prefix} ${name}`);
+  }
+  const object = [...table.objects.values()].find((candidate) => candidate.name === name);
+  return objectId('setting', `${prefix} ${object?.what ?? 'object'} ${name}`);
+}
+
+/** Sets of addresses and of ports have the trade's names; lookups over other or several fields are maps. */
+function kindOfSet(set: NamedSet): ObjectKind {
+  if (set.map || set.type.includes(' . ')) return 'map';
+  if (/addr/.test(set.type)) return 'address-group';
+  if (/service|port|proto/.test(set.type)) return 'service-group';
+  return /if/.test(set.type) ? 'zone' : 'map';
+}
+
+const singleText = (value: Expression): string | undefined =>
+  typeof value !== 'string' && value.kind !== 'set' && value.kind !== 'list'
+    ? formatExpression(value)
+    : undefined;
+
+function elementTexts(value: Expression): string[] {
+  if (typeof value === 'string') return [value];
+  const items = value.kind === 'set' ? value.elements : value.kind === 'list' ? value.items : [value];
+  return items.map(formatExpression).sort();
+}
+
+function kindOfDefine(elements: readonly string[], single: boolean): ObjectKind {
+  const all = (pattern: RegExp): boolean =>
+    elements.length > 0 && elements.every((text) => pattern.test(text));
+  if (all(/^(\d+\.\d+\.\d+\.\d+|[0-9a-fA-F]*:[0-9a-fA-F:.]*)([/-].*)?$/))
+    return single ? 'address' : 'address-group';
+  if (all(/^\d+(-\d+)?$/)) return single ? 'service' : 'service-group';
+  return 'setting';
+}

@@ -1,0 +1,40 @@
+import type { Dialect, SourceFile } from '#core/config';
+import { compilePolicy, objectsOf, opaqueParts, type Ruleset } from '../netfilter/index.ts';
+import { applyEdits } from '../source/index.ts';
+import { isJsonRuleset, parseJson } from './json/index.ts';
+import { parseScripts } from './parse-script.ts';
+
+/** Reads nftables rulesets, as text or JSON. */
+export const nftables: Dialect = {
+  name: 'nftables',
+  title: 'nftables rulesets, as text or as nft -j prints them',
+  recognises,
+  read(files) {
+    const json = files.filter(isJsonRuleset);
+    const ruleset = parseScripts(files.filter((file) => !json.includes(file)));
+    for (const file of json) parseJson(ruleset, file);
+    return {
+      dialect: 'nftables',
+      files,
+      objects: objectsOf(ruleset, files),
+      opaque: opaqueParts(ruleset, files),
+      syntax: ruleset,
+    };
+  },
+  policy: (configuration) => compilePolicy(configuration.syntax as Ruleset, configuration.files),
+  write: applyEdits,
+};
+
+function recognises(file: SourceFile): number {
+  if (isJsonRuleset(file)) return 1;
+  const head = file.text.slice(0, 4000);
+  if (/^#!.*\bnft\b/.test(head)) return 1;
+  if (
+    /^[ \t]*(?:add[ \t]+)?table[ \t]+(?:(?:ip6?|inet|arp|bridge|netdev)[ \t]+)?[\w.-]+[ \t]*(?:\{|$)/m.test(
+      head,
+    )
+  )
+    return 0.95;
+  if (/^[ \t]*(?:flush ruleset|define \w+[ \t]*=|(?:add|insert) rule )/m.test(head)) return 0.8;
+  return /\.nft$/.test(file.name) ? 0.6 : 0;
+}
