@@ -2,7 +2,9 @@
  * Packets, policies and the exact difference between two policies; findings and promises.
  * This room must never read a configuration language, and never call two policies equal without proof.
  */
+export { rowContains } from './contains.ts';
 export { type Decision, decide, type TraceStep } from './decide.ts';
+export { trafficDifference } from './difference/difference.ts';
 export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
 export type {
   Action,
@@ -20,4 +22,14 @@ export type {
   Unread,
   Verdict,
 } from './policy.ts';
+export {
+  DEFAULT_BUDGET,
+  type InterfaceTerm,
+  type RowOutcome,
+  type TrafficBudget,
+  type TrafficChange,
+  type TrafficDifference,
+  type TrafficRow,
+  type Unresolved,
+} from './row.ts';
 export { rewriteText } from './translation.ts';

@@ -1,0 +1,99 @@
+import type { Family } from '#core/address';
+import type { Path, Policy } from '../policy.ts';
+import type { TrafficBudget } from '../row.ts';
+import { clustersOf } from './clusters.ts';
+import { type ChangedRule, type OpenComparison, openComparison } from './comparison.ts';
+import { type Box, Field } from './fields.ts';
+import { type Interest, interestsOf, programOf } from './program.ts';
+import { race } from './race.ts';
+import { type Ranked, rankItems } from './ranks.ts';
+import { type Slots, slotsOf } from './slots.ts';
+import type { Diagram, Stopped } from './sweep.ts';
+
+/** One cluster of changed rules with its diagram, or with where its sweep stopped. */
+export interface ComparedCluster {
+  readonly ranked: Ranked;
+  readonly result: Diagram | Stopped;
+  readonly changed: readonly ChangedRule[];
+}
+
+export interface PathComparison {
+  readonly comparison: OpenComparison;
+  readonly clusters: readonly ComparedCluster[];
+  readonly work: number;
+}
+
+/** Compares one path and family of two policies. */
+export function comparePath(
+  before: Policy,
+  after: Policy,
+  path: Path,
+  family: Family,
+  budget: TrafficBudget,
+): PathComparison | undefined {
+  const slots = slotsOf(before, after, path, family);
+  const unchanged = slots.slots.every((s) => s.before.changed.length === 0 && s.after.changed.length === 0);
+  return unchanged ? undefined : compareSlots(slots, budget);
+}
+
+/** Compares slots whose changed rules are known. */
+export function compareSlots(slots: Slots, budget: TrafficBudget): PathComparison {
+  const comparison = openComparison(slots);
+  const interests = [...interestsOf(comparison, 'before'), ...interestsOf(comparison, 'after')];
+  const clusters: ComparedCluster[] = [];
+  let work = 0;
+  for (const cluster of clustersOf(interests)) {
+    const compared = compareCluster(comparison, cluster, {
+      ...budget,
+      work: Math.max(0, budget.work - work),
+    });
+    work += compared.result.work;
+    clusters.push(compared);
+  }
+  return { comparison, clusters, work };
+}
+
+function compareCluster(
+  comparison: OpenComparison,
+  cluster: readonly Interest[],
+  budget: TrafficBudget,
+): ComparedCluster {
+  const regions = cluster.map((interest) => interest.box);
+  const owners = new Set(cluster.map((interest) => interest.owner));
+  const changed = comparison.changed.filter(({ side, slot, index }) =>
+    cluster.some((interest) => interest.owner.startsWith(`${side}/${slot}/${index}/`)),
+  );
+  for (;;) {
+    const ranked = rankCluster(comparison, regions, owners);
+    const result = race(ranked, budget);
+    if ('stopped' in result || !openMore(comparison, ranked, result)) return { ranked, result, changed };
+  }
+}
+
+/** Both sides of one cluster over ranks. */
+export function rankCluster(
+  comparison: OpenComparison,
+  regions: readonly Box[],
+  owners: ReadonlySet<string>,
+): Ranked {
+  const before = programOf(comparison, 'before', regions, owners);
+  const after = programOf(comparison, 'after', regions, owners);
+  const fields = Field.firstCondition + comparison.conditionNames.length;
+  return rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
+    field === Field.inInterface ? comparison.inNames.atoms.length : comparison.outNames.atoms.length,
+  );
+}
+
+/** Opens the rest of the way wherever a difference was seen against a way not yet opened. */
+function openMore(comparison: OpenComparison, ranked: Ranked, diagram: Diagram): boolean {
+  let more = false;
+  for (const { before, after } of diagram.differences) {
+    for (const outcome of [before, after]) {
+      const { unopened } = ranked.outcomes[outcome]!;
+      if (unopened === undefined || comparison.opened.has(unopened)) continue;
+      comparison.opened.add(unopened);
+      more = true;
+    }
+  }
+  return more;
+}

@@ -1,0 +1,71 @@
+import type { InterfaceSet, Rule } from '../policy.ts';
+import { Field } from './fields.ts';
+import { InterfaceNames } from './interfaces.ts';
+import type { Comparison } from './program.ts';
+import type { Side, Slots } from './slots.ts';
+
+/** A changed rule and where it stands. */
+export interface ChangedRule {
+  readonly side: Side;
+  readonly slot: number;
+  readonly index: number;
+  readonly rule: Rule;
+}
+
+/** A comparison in progress: names turned into numbers, and the changed rules numbered. */
+export interface OpenComparison extends Comparison {
+  readonly changed: readonly ChangedRule[];
+  readonly conditionNames: readonly string[];
+}
+
+/** With more changed rules than this that let packets pass, they are not followed one by one through later stages. */
+const FOLLOWED = 32;
+
+export function openComparison(slots: Slots): OpenComparison {
+  const changed: ChangedRule[] = [];
+  const causes = new Map<string, number>();
+  const inMentioned = new Set<string>();
+  const outMentioned = new Set<string>();
+  const note = (set: InterfaceSet | undefined, into: Set<string>) => {
+    for (const name of set?.names ?? []) into.add(name);
+  };
+  let passing = 0;
+  for (const [slot, { before, after }] of slots.slots.entries()) {
+    for (const [side, { stage, changed: indexes }] of [
+      ['before', before],
+      ['after', after],
+    ] as const) {
+      for (const { inInterface, outInterface } of stage?.rules ?? []) {
+        note(inInterface, inMentioned);
+        note(outInterface, outMentioned);
+      }
+      for (const index of indexes) {
+        const { rule } = stage!.rules[index]!;
+        causes.set(`${side}/${slot}/${index}`, changed.length);
+        changed.push({ side, slot, index, rule });
+        if ('verdict' in rule.action && rule.action.verdict === 'accept') passing++;
+      }
+    }
+  }
+  const conditionNames: string[] = [];
+  const conditions = new Map<string, number>();
+  return {
+    slots,
+    changed,
+    conditionNames,
+    inNames: new InterfaceNames(inMentioned),
+    outNames: new InterfaceNames(outMentioned),
+    followCauses: passing <= FOLLOWED,
+    opened: new Set(),
+    causeOf: (side, slot, rule) => causes.get(`${side}/${slot}/${rule}`) ?? -1,
+    conditionField(name) {
+      let field = conditions.get(name);
+      if (field === undefined) {
+        field = Field.firstCondition + conditionNames.length;
+        conditions.set(name, field);
+        conditionNames.push(name);
+      }
+      return field;
+    },
+  };
+}

@@ -1,0 +1,163 @@
+import {
+  type AddressSet,
+  type Family,
+  intersectNumbers,
+  isEveryAddress,
+  type NumberSet,
+  numbers,
+} from '#core/address';
+import { icmpProtocol, PORT_PROTOCOLS } from '../packet.ts';
+import type { Action, Condition, InterfaceSet, Match, Rule, Stage } from '../policy.ts';
+import { rewriteText } from '../translation.ts';
+import { Field, type FieldSet, fieldSetOf, isAddressSet, isEmptySet, STATES } from './fields.ts';
+
+/**
+ * A rule made ready for one family. Interface sets and conditions stay symbolic: their numbers depend on
+ * the names in both policies.
+ */
+export interface LoadedRule {
+  readonly rule: Rule;
+  /** Everything the rule means but the target of a skip: equal keys, equal rules. */
+  readonly key: string;
+  /** Sets of the fields from `source` to `state`, at their field numbers; undefined when no packet can match. */
+  readonly sets: readonly (FieldSet | undefined)[] | undefined;
+  readonly inInterface: InterfaceSet | undefined;
+  readonly outInterface: InterfaceSet | undefined;
+  readonly conditions: readonly Condition[];
+}
+
+export interface LoadedStage {
+  readonly kind: Stage['kind'];
+  readonly name: string;
+  readonly rules: readonly LoadedRule[];
+  /** A quick sum over all keys and skips; different sums prove different stages, equal sums prove nothing. */
+  readonly sum: number;
+  /** Lowest and highest value per rule of source, destination, protocol and service, for quick rejection. */
+  readonly hulls: Float64Array;
+}
+
+const loaded = new WeakMap<Stage, Map<Family, LoadedStage>>();
+
+/** A stage made ready for one family. Done once per stage: policies do not change after they are made. */
+export function loadStage(stage: Stage, family: Family): LoadedStage {
+  let families = loaded.get(stage);
+  if (families === undefined) {
+    families = new Map();
+    loaded.set(stage, families);
+  }
+  let ready = families.get(family);
+  if (ready === undefined) {
+    const rules = stage.rules.map((rule) => loadRule(rule, family));
+    ready = { kind: stage.kind, name: stage.name, rules, sum: sumOf(rules), hulls: hullsOf(rules) };
+    families.set(family, ready);
+  }
+  return ready;
+}
+
+function loadRule(rule: Rule, family: Family): LoadedRule {
+  const { match } = rule;
+  const sets = setsOf(match, family);
+  return {
+    rule,
+    key: `${keyOf(sets)}${interfacesKey(match.inInterface)}>${interfacesKey(match.outInterface)};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
+    sets,
+    inInterface: match.inInterface,
+    outInterface: match.outInterface,
+    conditions: match.conditions ?? [],
+  };
+}
+
+/** Field sets of a match with the protocol that its ports or ICMP types imply. Sets that hold everything are dropped. */
+function setsOf(match: Match, family: Family): (FieldSet | undefined)[] | undefined {
+  let protocol = match.protocol;
+  const within = (allowed: NumberSet) => {
+    protocol = protocol === undefined ? allowed : intersectNumbers(protocol, allowed);
+  };
+  if (match.sourcePort !== undefined || match.destinationPort !== undefined)
+    within(numbers(...PORT_PROTOCOLS));
+  if (match.icmp !== undefined) within(numbers(icmpProtocol(family)));
+  const sets: (FieldSet | undefined)[] = new Array(Field.firstCondition).fill(undefined);
+  sets[Field.source] = addressesOf(match.source, family);
+  sets[Field.destination] = addressesOf(match.destination, family);
+  sets[Field.protocol] = limited(protocol, 255);
+  sets[Field.sourcePort] = limited(match.sourcePort, 0xffff);
+  sets[Field.service] = limited(match.destinationPort ?? match.icmp, 0xffff);
+  if (match.states !== undefined) {
+    sets[Field.state] = limited(numbers(...match.states.map((s) => STATES.indexOf(s))), STATES.length - 1);
+  }
+  return sets.some((set) => set !== undefined && isEmptySet(set)) ? undefined : sets;
+}
+
+function addressesOf(set: AddressSet | undefined, family: Family): FieldSet | undefined {
+  if (set === undefined) return undefined;
+  if (set.family !== family) return [];
+  return isEveryAddress(set) ? undefined : fieldSetOf(set);
+}
+
+function limited(set: NumberSet | undefined, top: number): NumberSet | undefined {
+  return set !== undefined && set.length === 2 && set[0]! <= 0 && set[1]! >= top ? undefined : set;
+}
+
+function keyOf(sets: readonly (FieldSet | undefined)[] | undefined): string {
+  if (sets === undefined) return 'never;';
+  let key = '';
+  for (let f = Field.source; f < sets.length; f++) {
+    const set = sets[f];
+    if (set !== undefined) {
+      key += isAddressSet(set)
+        ? set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join()
+        : set.join();
+    }
+    key += ';';
+  }
+  return key;
+}
+
+function interfacesKey(set: InterfaceSet | undefined): string {
+  return set === undefined ? '' : `${set.except ? '!' : ''}${[...set.names].sort().join('|')}`;
+}
+
+function conditionsKey(conditions: readonly Condition[] | undefined): string {
+  if (conditions === undefined) return '';
+  return conditions
+    .map((c) => `${c.holds ? '+' : '-'}${c.name}`)
+    .sort()
+    .join('|');
+}
+
+function actionKey(action: Action): string {
+  if ('verdict' in action) return action.verdict;
+  return 'skip' in action ? 'skip' : rewriteText(action.rewrite);
+}
+
+function sumOf(rules: readonly LoadedRule[]): number {
+  let sum = rules.length;
+  for (const { key, rule } of rules) {
+    for (let i = 0; i < key.length; i++) sum = (Math.imul(sum, 31) + key.charCodeAt(i)) | 0;
+    if ('skip' in rule.action) sum = (Math.imul(sum, 31) + rule.action.skip) | 0;
+  }
+  return sum;
+}
+
+/** Fields in `hulls`, two numbers each. IPv6 addresses are represented by their first word. */
+export const HULL_FIELDS = [Field.source, Field.destination, Field.protocol, Field.service] as const;
+export const HULL_WIDTH = HULL_FIELDS.length * 2;
+
+function hullsOf(rules: readonly LoadedRule[]): Float64Array {
+  const hulls = new Float64Array(rules.length * HULL_WIDTH);
+  for (const [i, { sets }] of rules.entries()) {
+    for (const [h, field] of HULL_FIELDS.entries()) {
+      const [low, high] = sets === undefined ? [1, 0] : numericHull(sets[field]);
+      hulls[i * HULL_WIDTH + 2 * h] = low;
+      hulls[i * HULL_WIDTH + 2 * h + 1] = high;
+    }
+  }
+  return hulls;
+}
+
+/** Bounds in plain numbers that no value of the set exceeds. */
+export function numericHull(set: FieldSet | undefined): [number, number] {
+  if (set === undefined) return [0, 0xffff_ffff];
+  if (isAddressSet(set)) return [set.ranges[0]!.low[0]!, set.ranges.at(-1)!.high[0]!];
+  return [set[0]!, set.at(-1)!];
+}

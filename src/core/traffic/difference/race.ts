@@ -1,0 +1,64 @@
+import { countBoxes } from './boxes.ts';
+import { ordersOf } from './orders.ts';
+import type { Ranked } from './ranks.ts';
+import { limitedFields, numberSets, type SetNumbers } from './remainders.ts';
+import { type Diagram, type Stopped, sweep } from './sweep.ts';
+
+export interface RaceBudget {
+  /** List entries looked at, over all orders together. */
+  readonly work: number;
+  /** Diagram nodes of one order. */
+  readonly nodes: number;
+}
+
+const FIRST_SLICE = 40_000;
+const GROWTH = 4;
+/** With more rows than this it pays to see whether another order needs fewer. */
+const FEW_BOXES = 6;
+
+/** Races several field orders with growing slices of work, and returns the first diagram, or a clearly shorter one. */
+export function race(ranked: Ranked, budget: RaceBudget): Diagram | Stopped {
+  const sets = numberSets(ranked);
+  const orders = ordersOf(limitedFields(sets));
+  let spent = 0;
+  let witness: Stopped['witness'];
+  for (let slice = FIRST_SLICE; ; slice *= GROWTH) {
+    for (const order of orders) {
+      const work = Math.min(slice, budget.work - spent);
+      const result = sweep(ranked, sets, order, { work, nodes: budget.nodes });
+      spent += result.work;
+      if (!('stopped' in result)) return shortest(ranked, sets, orders, order, result, budget, spent);
+      witness ??= result.witness;
+      if (spent >= budget.work) return { stopped: true, work: spent, witness };
+    }
+    // Every order ran out of nodes rather than of work: more work does not help.
+    if (slice >= budget.work) return { stopped: true, work: spent, witness };
+  }
+}
+
+function shortest(
+  ranked: Ranked,
+  sets: SetNumbers,
+  orders: readonly number[][],
+  won: readonly number[],
+  first: Diagram,
+  budget: RaceBudget,
+  spent: number,
+): Diagram {
+  let best = first;
+  let boxes = countBoxes(first);
+  let work = spent;
+  for (const order of orders) {
+    if (order === won || boxes <= FEW_BOXES) continue;
+    const allowed = Math.min(Math.max(FIRST_SLICE, 2 * first.work), budget.work - work);
+    const other = sweep(ranked, sets, order, { work: allowed, nodes: budget.nodes });
+    work += other.work;
+    if ('stopped' in other) continue;
+    const count = countBoxes(other);
+    if (count < boxes) {
+      best = other;
+      boxes = count;
+    }
+  }
+  return { ...best, work };
+}

@@ -1,0 +1,118 @@
+import type { Family } from '#core/address';
+import { stagesOf } from '../decide.ts';
+import type { Path, Policy } from '../policy.ts';
+import { alignStages } from './align.ts';
+import { type LoadedStage, loadStage } from './load.ts';
+
+export type Side = 'before' | 'after';
+
+/** One side of a slot: the stage that stands there, if any, and its rules that the other side lacks. */
+export interface SlotSide {
+  readonly stage: LoadedStage | undefined;
+  readonly changed: readonly number[];
+  readonly isChanged: ReadonlySet<number>;
+  /** A rule left out, to ask what the policy does without it; -1 for none. */
+  readonly omit: number;
+}
+
+/** One place in the order of stages where the stages of both sides meet. */
+export interface Slot {
+  readonly before: SlotSide;
+  readonly after: SlotSide;
+}
+
+/** The slots of one path, followed by those of path `to` where a redirect may lead there. */
+export interface Slots {
+  readonly family: Family;
+  readonly path: Path;
+  readonly slots: readonly Slot[];
+  /** How many belong to the path itself. */
+  readonly own: number;
+}
+
+/** Lays the stages of both policies side by side and aligns their rules. */
+export function slotsOf(before: Policy, after: Policy, path: Path, family: Family): Slots {
+  const own = sideBySide(stages(before, path, family), stages(after, path, family));
+  const redirects =
+    path === 'through' && own.some((slot) => hasRedirect(slot.before) || hasRedirect(slot.after));
+  const more = redirects ? sideBySide(stages(before, 'to', family), stages(after, 'to', family)) : [];
+  return { family, path, slots: [...own, ...more], own: own.length };
+}
+
+function stages(policy: Policy, path: Path, family: Family): LoadedStage[] {
+  return stagesOf(policy, path, family).map((stage) => loadStage(stage, family));
+}
+
+function hasRedirect({ stage }: SlotSide): boolean {
+  return (
+    stage?.kind === 'nat' &&
+    stage.rules.some(({ rule: { action } }) => 'rewrite' in action && action.rewrite.kind === 'redirect')
+  );
+}
+
+/** Pairs stages by name, and those between two pairs by their order when they are of the same number and kinds. */
+function sideBySide(before: readonly LoadedStage[], after: readonly LoadedStage[]): Slot[] {
+  const slots: Slot[] = [];
+  let a = 0;
+  let b = 0;
+  const gap = (endA: number, endB: number) => {
+    const restA = before.slice(a, endA);
+    const restB = after.slice(b, endB);
+    if (restA.length === restB.length && restA.every((s, i) => s.kind === restB[i]!.kind)) {
+      for (const [i, stage] of restA.entries()) slots.push(slot(stage, restB[i]));
+    } else {
+      for (const stage of restA) slots.push(slot(stage, undefined));
+      for (const stage of restB) slots.push(slot(undefined, stage));
+    }
+    a = endA;
+    b = endB;
+  };
+  for (const [i, stage] of before.entries()) {
+    const j = after.findIndex(
+      (other, at) => at >= b && other.name === stage.name && other.kind === stage.kind,
+    );
+    if (j < 0) continue;
+    gap(i, j);
+    slots.push(slot(stage, after[j]));
+    a = i + 1;
+    b = j + 1;
+  }
+  gap(before.length, after.length);
+  return slots;
+}
+
+function slot(before: LoadedStage | undefined, after: LoadedStage | undefined): Slot {
+  const { changedBefore, changedAfter } = alignStages(before, after);
+  return { before: slotSide(before, changedBefore), after: slotSide(after, changedAfter) };
+}
+
+function slotSide(stage: LoadedStage | undefined, changed: readonly number[]): SlotSide {
+  return { stage, changed, isChanged: new Set(changed), omit: -1 };
+}
+
+/** One policy against itself without one rule. */
+export function slotsWithout(same: Slots, slot: number, rule: number): Slots {
+  const slots = same.slots.map((s, i) =>
+    i !== slot
+      ? s
+      : {
+          before: { ...s.before, changed: [rule], isChanged: new Set([rule]) },
+          after: { ...s.after, omit: rule },
+        },
+  );
+  return { ...same, slots };
+}
+
+/** The slot that a packet enters after leaving `slot`, or -1 at the end of its way. */
+export function nextSlot({ slots, own }: Slots, slot: number): number {
+  const next = slot + 1;
+  return next === own || next === slots.length ? -1 : next;
+}
+
+/** Where a redirect in `slot` leads: behind the stage of the same name on path `to`, or -1 for the end. */
+export function redirectSlot(all: Slots, slot: number, side: Side): number {
+  if (all.path !== 'through' || slot >= all.own) return nextSlot(all, slot);
+  const name = all.slots[slot]![side].stage?.name;
+  const at = all.slots.findIndex((s, i) => i >= all.own && s[side].stage?.name === name);
+  return at < 0 ? -1 : nextSlot(all, at);
+}
