@@ -121,7 +121,9 @@ class ArchiveInFolder implements FolderArchive, Inside {
         try {
           await this.append([{ kind: 'capture', ...taken, files, in: container }]);
         } catch (cause) {
-          await unlink(path.join(this.folder, container.file)).catch(() => undefined);
+          // Should the line have reached the disk after all, then its file must stay.
+          if (!(await this.manifest.holds(seq).catch(() => true)))
+            await unlink(path.join(this.folder, container.file)).catch(() => undefined);
           throw cause;
         }
       }

@@ -200,8 +200,14 @@ export class Manifest {
     this.#last = last;
     this.#hash = lines.reduce(chained, this.#hash);
     await this.#noteHead(heads);
-    if (last % MANY === 0) await this.merge(MANY);
+    // The lines are stored: that merging fails (a full disk) is no failure of theirs. It comes again.
+    if (last % MANY === 0) await this.merge(MANY).catch(() => undefined);
     return entries;
+  }
+
+  /** Does this line stand on the disk? */
+  async holds(line: number): Promise<boolean> {
+    return (await this.segments()).some((segment) => segment.first <= line && line <= segment.last);
   }
 
   async #write(lines: readonly string[], first: number, last: number, previous: string, level?: number) {

@@ -1,0 +1,143 @@
+import { spawn, spawnSync } from 'node:child_process';
+import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { build } from 'esbuild';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { type FolderArchive, openArchive } from './archive.ts';
+import { type ArchiveKey, freshKey } from './key.ts';
+import { verifyArchive } from './verify.ts';
+
+/** Hundreds of crashes where time is given, a couple of dozen otherwise. */
+const SLOW = process.env.TUCKPOINT_SLOW !== undefined;
+const KILLS = SLOW ? 300 : 14;
+const LIMITS = SLOW ? 300 : 14;
+
+// Killing a process does not lose what the system has buffered, so memory will do for a disk, and is faster.
+const home = mkdtempSync(path.join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'crash-'));
+const root = fileURLToPath(new URL('../..', import.meta.url));
+const writer = path.join(root, 'node_modules/.cache/tuckpoint', `crash-writer-${process.pid}.mjs`);
+const folder = path.join(home, 'archive');
+let key: ArchiveKey;
+
+/**
+ * Puts captures `from`, `from`+1, … of a slowly changing configuration and prints the id of each once it is
+ * acknowledged (or the code of the error); tidies after every fifth, so that packs and merges are interrupted too.
+ */
+const WRITER = `
+import { writeSync } from 'node:fs';
+import { keyOf, openArchive, tidy } from './src/archive/index.ts';
+const [folder, identity, from, count] = process.argv.slice(2);
+const archive = await openArchive({ folder, key: await keyOf(identity) });
+writeSync(1, 'ready\\n');
+for (let n = Number(from); n < Number(from) + Number(count); n += 1) {
+  const lines = Array.from({ length: 300 }, (_, i) => 'rule ' + i + ' permit port ' + (i === n % 300 ? n : i));
+  const files = [{ name: 'running.conf', bytes: Buffer.from('version ' + n + '\\n' + lines.join('\\n')) }];
+  const at = new Date(Date.UTC(2026, 0, 1) + n * 3600e3).toISOString();
+  try {
+    const { id } = await archive.put({ device: 'd' + (n % 2), at, source: 'round', release: null, slot: null, run: null, files });
+    writeSync(1, n + ' ' + id + '\\n');
+    if (n % 5 === 4) await tidy(archive.inside, 4);
+  } catch (error) {
+    writeSync(1, 'error ' + (error.code ?? error) + '\\n');
+  }
+}
+await archive.close();
+`;
+
+beforeAll(async () => {
+  mkdirSync(path.dirname(writer), { recursive: true });
+  const stdin = { contents: WRITER, resolveDir: root, loader: 'ts' as const };
+  await build({
+    stdin,
+    bundle: true,
+    packages: 'external',
+    platform: 'node',
+    format: 'esm',
+    outfile: writer,
+  });
+  key = await freshKey();
+});
+afterAll(() => {
+  rmSync(home, { recursive: true, force: true });
+  rmSync(writer, { force: true });
+});
+
+/** Starts the writer and kills it `after` milliseconds after it is ready. The answer is what it printed. */
+function killedAfter(after: number, from: number): Promise<string[]> {
+  return new Promise((resolve, reject) => {
+    const child = spawn(process.execPath, [writer, folder, key.identity, String(from), '1000']);
+    let text = '';
+    child.stdout.on('data', (data: Buffer) => {
+      if (text === '') setTimeout(() => child.kill('SIGKILL'), after);
+      text += data;
+    });
+    child.on('error', reject);
+    child.on('close', () => resolve(text.split('\n').slice(1)));
+  });
+}
+
+async function expectHeld(archive: FolderArchive, lines: readonly string[]): Promise<number> {
+  let count = 0;
+  for (const line of lines) {
+    const [n, id] = line.split(' ');
+    if (id === undefined || n === 'error') continue;
+    const bytes = (await archive.get(id)).files[0]!.bytes;
+    expect(Buffer.from(bytes).toString().split('\n')[0]).toBe(`version ${n}`);
+    count += 1;
+  }
+  return count;
+}
+
+/** Nothing wrong but what an interrupted write may leave: a whole file that no line knows yet. */
+async function expectSound(archive: FolderArchive): Promise<void> {
+  const { manifest, files, captures, goodCaptures } = await verifyArchive(archive.inside);
+  expect({ manifest, files, goodCaptures }).toEqual({ manifest: [], files: [], goodCaptures: captures });
+}
+
+describe('an archive whose writer', () => {
+  it(`is killed ${KILLS} times at any moment has every capture that was acknowledged`, {
+    timeout: 900_000,
+  }, async () => {
+    const all: string[] = [];
+    for (let round = 0; round < KILLS; round += 1) {
+      // Spread evenly over the first 400 ms, in an order that mixes early and late.
+      const lines = await killedAfter(((round * 61) % 100) * 4, round * 1000);
+      const archive = await openArchive({ folder, key });
+      await expectHeld(archive, lines);
+      if (round % 10 === 9) await expectSound(archive);
+      await archive.close();
+      all.push(...lines);
+    }
+    const archive = await openArchive({ folder, key });
+    expect(await expectHeld(archive, all)).toBeGreaterThan(KILLS);
+    await expectSound(archive);
+    await archive.close();
+  });
+
+  it(`cannot write beyond any of ${LIMITS} byte offsets says so and loses nothing`, {
+    timeout: 900_000,
+  }, async () => {
+    let failed = 0;
+    for (let round = 0; round < LIMITS; round += 1) {
+      // RLIMIT_FSIZE: write(2) fails with EFBIG at this byte of a file, as it would with ENOSPC on a full disk.
+      const limit = 1 + Math.floor((round * 4000) / LIMITS) + (round % 7);
+      const args = ['env', '--ignore-signal=XFSZ', process.execPath, writer, folder, key.identity];
+      const from = String(500_000 + round * 100);
+      const { stdout, stderr } = spawnSync('prlimit', [`--fsize=${limit}`, ...args, from, '6'], {
+        encoding: 'utf8',
+      });
+      expect(stderr).toBe('');
+      const lines = stdout.split('\n').slice(1, -1);
+      const errors = lines.filter((line) => line.startsWith('error'));
+      expect(new Set(errors)).toEqual(new Set(errors.length > 0 ? ['error archive/write-failed'] : []));
+      failed += errors.length;
+      const archive = await openArchive({ folder, key });
+      await expectHeld(archive, lines);
+      if (round % 10 === 9) await expectSound(archive);
+      await archive.close();
+    }
+    expect(failed).toBeGreaterThan(LIMITS);
+  });
+});
