@@ -8,9 +8,9 @@ import { byWeight, readingsText } from './sentences.ts';
 export function readingsPart(sections: readonly ReadingsSection[]): Markup {
   return html`${sections.map(({ title, beforeAt, afterAt, comparison }) => {
     return html`<h3>${title}</h3>
-<p>${readingsText(comparison.verdict)} Differences of shares count from a level of ${comparison.significance} on.</p>
+<p>${readingsText(comparison.verdict)} Compared are the readings of ${beforeAt} and ${afterAt}; a difference in loss or errors counts as real at a significance level of ${comparison.significance}.</p>
 <table role="table">
-<thead role="rowgroup"><tr role="row"><th role="columnheader" scope="col">what</th><th role="columnheader" scope="col">${beforeAt}</th><th role="columnheader" scope="col">${afterAt}</th><th role="columnheader" scope="col">judged</th><th role="columnheader" scope="col">why</th></tr></thead>
+<thead role="rowgroup"><tr role="row"><th role="columnheader" scope="col">what</th><th role="columnheader" scope="col">before</th><th role="columnheader" scope="col">after</th><th role="columnheader" scope="col">judged</th><th role="columnheader" scope="col">why</th></tr></thead>
 <tbody role="rowgroup">
 ${byWeight(comparison.findings).map(row)}</tbody>
 </table>

@@ -49,7 +49,7 @@ function body(report: RunReport): Content {
   const { configuration, readings, traffic, notChecked, next } = report;
   return [
     next.length > 0 ? section('What to do next', bullets(next)) : null,
-    section('What the slots hold', slotsPart(report.slots)),
+    section('What the slots hold', slotsPart(report)),
     section('What was done, step by step', stepsPart(report)),
     configuration.length > 0
       ? section('What changed in the configuration', changesPart(configuration))

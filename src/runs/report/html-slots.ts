@@ -1,13 +1,13 @@
 import { type SlotState, shortDigest, slotLines } from '#core/slots';
 import { type Content, html, type Markup } from './markup.ts';
-import type { ReportSlots } from './run-report.ts';
+import type { RunReport } from './run-report.ts';
 import { sameSlots, slotsText } from './sentences.ts';
 
 /** What each slot held before, should hold and holds, as strips of boxes; the prediction only where it differs. */
-export function slotsPart(slots: ReportSlots): Markup {
+export function slotsPart({ slots, decision }: RunReport): Markup {
   const { before, predicted, after } = slots;
   const differs = predicted !== null && (after === null || !sameSlots(predicted, after));
-  return html`<p>${slotsText(slots)}</p>
+  return html`<p>${slotsText(slots, decision)}</p>
 <div class="moments">
 ${moment('Before', before)}${moment('Predicted', differs ? predicted : null)}${moment('After', after)}</div>`;
 }

@@ -34,12 +34,13 @@ ul { max-width: 46rem; padding-left: 1.25rem; margin: .4rem 0; }
 .log .note { grid-column: 3 / -1; color: var(--faded); }
 .moments { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 21rem), 1fr)); gap: 1rem 2rem; }
 .strip { display: grid; grid-template-columns: 1fr 1fr; gap: .75rem; }
-.slot { background: var(--leaf); border-top: 3px solid var(--line); padding: .5rem .75rem .65rem; }
+.slot { background: var(--leaf); border-top: 3px solid var(--line); padding: .5rem .6rem .65rem; }
+.slot .digest { font-size: .76rem; line-height: 1.35rem; }
 .slot.runs { border-top: 9px double var(--ink); padding-top: calc(.5rem - 6px); }
 .slot h4 { margin: 0; font-size: .9rem; }
 .slot p, .slot dl { margin: .15rem 0 0; }
-.slot dt { float: left; clear: left; width: 4.2rem; color: var(--faded); }
-.slot dd { margin: 0 0 0 4.2rem; }
+.slot dt { float: left; clear: left; width: 3.8rem; color: var(--faded); }
+.slot dd { margin: 0 0 0 3.8rem; }
 table { border-collapse: collapse; width: 100%; margin: .75rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .35rem .75rem .35rem 0; border-bottom: 1px dotted var(--line); }
 thead th { color: var(--faded); font-weight: normal; border-bottom: 1px solid var(--line); }
@@ -55,7 +56,9 @@ footer { margin-top: 3rem; color: var(--faded); font-size: .85rem; }
 @media (max-width: 44rem) {
   h1 { font-size: 1.45rem; }
   .log li { grid-template-columns: auto auto 1fr; }
-  .log .what, .log .note { grid-column: 1 / -1; }
+  .log .length { grid-row: 1; grid-column: 3; }
+  .log .what { grid-row: 2; grid-column: 1 / -1; }
+  .log .note { grid-column: 1 / -1; }
   .strip { gap: .5rem; }
   .slot { padding-left: .5rem; padding-right: .5rem; }
   .slot dt { float: none; width: auto; }

@@ -1,5 +1,6 @@
 import { type Finding, type Judgement, secondsOf } from '#core/reading';
 import { type SlotState, samePair } from '#core/slots';
+import type { Decision } from '../events.ts';
 import type { ReportSlots, RunReport, StepOutcome } from './run-report.ts';
 
 /** The decision as the first words of a report. */
@@ -39,15 +40,16 @@ export function stepsText({ steps }: RunReport): string {
   return `${steps.length} ${steps.length === 1 ? 'step' : 'steps'}: ${parts.join(', ')}.`;
 }
 
-/** Did the slots end as predicted? One sentence. */
-export function slotsText({ before, predicted, after }: ReportSlots): string {
+/** Did the slots end as predicted? One sentence. A run that went back was predicted to end otherwise. */
+export function slotsText({ before, predicted, after }: ReportSlots, decision: Decision): string {
   if (after === null) return 'What the slots hold at the end was not seen.';
   if (predicted === null) {
     if (before === null) return 'What the slots held before was not seen, and nothing was predicted.';
     return sameSlots(before, after) ? 'The slots hold what they held before.' : 'Nothing was predicted.';
   }
-  return sameSlots(predicted, after)
-    ? 'The slots hold what was predicted.'
+  if (sameSlots(predicted, after)) return 'The slots hold what was predicted.';
+  return decision === 'went back'
+    ? 'The slots hold what going back left; what was predicted for a good end stands beside it.'
     : 'The slots do not hold what was predicted; both are shown.';
 }
 
@@ -96,6 +98,7 @@ export function readingsText(verdict: 'well' | 'worse' | 'cannot tell'): string 
 /** A length of time as a person says it. */
 export function durationText(seconds: number): string {
   if (seconds < 0) return 'a time that ran backwards';
+  if (seconds < 0.05) return 'under 0.1 s';
   if (seconds < 9.95) return `${seconds.toFixed(1)} s`;
   const whole = Math.round(seconds);
   if (whole < 60) return `${whole} s`;

@@ -21,9 +21,9 @@ const WIDTH = 96;
 export function textReport(report: RunReport): string {
   const parts = [
     [
-      `Run ${report.run}: ${visibleLine(report.procedure.title)}`,
+      visibleLine(`Run ${report.run}: ${report.procedure.title}`),
       visibleLine(deviceText(report)),
-      spanText(report),
+      visibleLine(spanText(report)),
     ].join('\n'),
     wrap(`${headline(report)} ${visibleLine(report.reason)}`, ''),
     list('What to do next', report.next),
@@ -37,7 +37,7 @@ export function textReport(report: RunReport): string {
   return `${parts.filter((part) => part !== '').join('\n\n')}\n`;
 }
 
-function slots({ slots: { before, predicted, after } }: RunReport): string {
+function slots({ slots: { before, predicted, after }, decision }: RunReport): string {
   const moments = [
     before === null ? null : `before\n${drawSlots(before)}`,
     predicted === null || (after !== null && sameSlots(predicted, after))
@@ -45,7 +45,7 @@ function slots({ slots: { before, predicted, after } }: RunReport): string {
       : `predicted\n${drawSlots(predicted)}`,
     after === null ? null : `after\n${drawSlots(after)}`,
   ].filter((moment) => moment !== null);
-  return `Slots\n${wrap(slotsText({ before, predicted, after }), '  ')}\n\n${visible(moments.join('\n'))}`.trimEnd();
+  return `Slots\n${wrap(slotsText({ before, predicted, after }, decision), '  ')}\n\n${visible(moments.join('\n'))}`.trimEnd();
 }
 
 function steps(report: RunReport): string {
@@ -75,7 +75,7 @@ function readings({ title, beforeAt, afterAt, comparison }: ReadingsSection): st
   });
   return [
     `Readings: ${visibleLine(title)}`,
-    `  ${beforeAt} against ${afterAt}. ${readingsText(comparison.verdict)}`,
+    `  ${visibleLine(`${beforeAt} against ${afterAt}`)}. ${readingsText(comparison.verdict)}`,
     ...lines,
   ].join('\n');
 }

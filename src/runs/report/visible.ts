@@ -1,13 +1,15 @@
-/** Control characters, and those that turn the direction of text or hide in it (UAX #9, explicit formatting). */
-const HIDDEN = /[\u0000-\u0008\u000b-\u001f\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]/g;
-const LONE_SURROGATE = /[\ud800-\udbff](?![\udc00-\udfff])|(?<![\ud800-\udbff])[\udc00-\udfff]/g;
+/**
+ * Control characters, format characters (those that turn the direction of text or hide in it among them), line and
+ * paragraph separators, halves of surrogate pairs and code points that are no characters.
+ */
+const HIDDEN = /[\p{Cc}\p{Cf}\p{Cs}\p{Zl}\p{Zp}\p{Noncharacter_Code_Point}]/gu;
 
 /**
  * Text from a device made safe to show: characters that steer a terminal, turn the reading direction or cannot be seen
  * become `<U+001B>` and the like. Tabs and line ends stay.
  */
 export function visible(text: string): string {
-  return text.replace(/\r\n/g, '\n').replace(HIDDEN, codePoint).replace(LONE_SURROGATE, codePoint);
+  return text.replace(/\r\n/g, '\n').replace(HIDDEN, (c) => (c === '\n' || c === '\t' ? c : codePoint(c)));
 }
 
 /** The same, on one line. */
@@ -16,5 +18,5 @@ export function visibleLine(text: string): string {
 }
 
 function codePoint(character: string): string {
-  return `<U+${character.charCodeAt(0).toString(16).toUpperCase().padStart(4, '0')}>`;
+  return `<U+${character.codePointAt(0)!.toString(16).toUpperCase().padStart(4, '0')}>`;
 }
