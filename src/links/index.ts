@@ -7,3 +7,6 @@ export type { Trace } from './driven/index.ts';
 export { type LinkErrorCode, mayPass, type PassingLinkErrorCode } from './errors.ts';
 export { factsOf, type Handbook, HandbookError, parseHandbook } from './handbook/index.ts';
 export { type LinkSecrets, type LinkSurroundings, type LinkTarget, openLink } from './open-link.ts';
+export { readHandbook } from './read-handbook.ts';
+export { type RetryOptions, withRetry } from './retry.ts';
+export { type TriedAction, tryHandbook } from './try-handbook.ts';

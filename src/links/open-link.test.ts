@@ -2,7 +2,14 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, it } from 'vitest';
-import { execHandbook, hasSshd, type RealSshd, scriptDevice, shellHandbook, startSshd } from './fixture/index.ts';
+import {
+  execHandbook,
+  hasSshd,
+  type RealSshd,
+  scriptDevice,
+  shellHandbook,
+  startSshd,
+} from './fixture/index.ts';
 import { parseHandbook } from './handbook/index.ts';
 import { openLink } from './index.ts';
 import { linkContract } from './port/index.ts';

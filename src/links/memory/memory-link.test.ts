@@ -10,7 +10,13 @@ const forged = { ...release, name: 'forged.img', sha256: 'b'.repeat(64) };
 const releases = { [release.sha256]: { release: '4.3.0', model: 'Groyne 40' } };
 
 function gateway(writes: 'running' | 'spare' = 'running', slots: 1 | 2 = 2, more = {}): MemoryDevice {
-  return new MemoryDevice({ kind: { slots, installWrites: writes }, release: '4.2.0', configuration, releases, ...more });
+  return new MemoryDevice({
+    kind: { slots, installWrites: writes },
+    release: '4.2.0',
+    configuration,
+    releases,
+    ...more,
+  });
 }
 
 async function codeThrown(work: Promise<unknown>): Promise<string | undefined> {
@@ -70,7 +76,9 @@ describe('a device in memory', () => {
   });
 
   it('that does not boot answers nobody until a power cycle, and then boots its spare', async () => {
-    const device = gateway('running', 2, { releases: { [release.sha256]: { release: '4.3.0', doesNotBoot: true } } });
+    const device = gateway('running', 2, {
+      releases: { [release.sha256]: { release: '4.3.0', doesNotBoot: true } },
+    });
     const link = new MemoryLink(device);
     await link.install(await link.transfer(release));
     await link.restart();

@@ -39,7 +39,11 @@ const texts = (files: readonly NamedFile[]) =>
 
 async function sides(link: Link) {
   const { slots, running, next } = await link.slots();
-  return { running: slots.find(({ id }) => id === running)!, spare: slots.find(({ id }) => id !== running), next };
+  return {
+    running: slots.find(({ id }) => id === running)!,
+    spare: slots.find(({ id }) => id !== running),
+    next,
+  };
 }
 
 /** What every implementation of Link must do; run by the tests of each. */
@@ -49,7 +53,8 @@ export const linkContract: readonly ContractCheck[] = [
     async check({ link }) {
       const first = await link.identify();
       const second = await link.identify();
-      for (const value of [first.model, first.serial, first.hostname, first.release]) assert.match(value, /\S/u);
+      for (const value of [first.model, first.serial, first.hostname, first.release])
+        assert.match(value, /\S/u);
       assert.deepEqual({ ...second, uptimeSeconds: 0 }, { ...first, uptimeSeconds: 0 });
     },
   },
@@ -97,7 +102,10 @@ export const linkContract: readonly ContractCheck[] = [
       });
       assert.equal(first.verified, true);
       assert.equal(first.sha256, file.sha256);
-      assert.deepEqual(moved, [...moved].sort((a, b) => a - b));
+      assert.deepEqual(
+        moved,
+        [...moved].sort((a, b) => a - b),
+      );
       assert.equal(moved.at(-1), file.size);
       assert.deepEqual(await link.remoteFile(file), first);
       assert.deepEqual(await link.transfer(file), first);
@@ -181,7 +189,8 @@ export const linkContract: readonly ContractCheck[] = [
     },
   },
   {
-    statement: 'after a restart the same slot runs, with another boot id, and the link that was open still serves',
+    statement:
+      'after a restart the same slot runs, with another boot id, and the link that was open still serves',
     async check({ link }) {
       const before = await link.slots();
       const { boot } = await link.identify();

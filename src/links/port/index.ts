@@ -2,6 +2,8 @@
  * The Link port: what a way to one device must be able to do, and nothing about how.
  * The contract suite beside it is run by every implementation.
  */
+
+export { type ContractCheck, type ContractWorld, linkContract } from './contract.ts';
 export type {
   BootChoice,
   DeviceFacts,
@@ -14,4 +16,3 @@ export type {
   ReleaseFile,
   RemoteFile,
 } from './link.ts';
-export { type ContractCheck, type ContractWorld, linkContract } from './contract.ts';
