@@ -45,6 +45,8 @@ export interface Facts {
   readonly bootAt?: Readonly<Record<string, string | null>>;
   /** The handbook says that the files just applied need a restart. */
   readonly restartNeeded?: boolean;
+  /** Id of the slot a person wants to boot. */
+  readonly wantedSlot?: string;
   readonly after?: Look;
   readonly captureAfter?: string;
   readonly readingAfter?: Reading;

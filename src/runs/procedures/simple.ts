@@ -62,7 +62,9 @@ export const bootSlot = procedure(
           word,
         });
         if (refusal !== null) throw refused(refusal);
-        return undefined;
+        const { slots, running } = before.slots;
+        const wanted = slots[slot === 'running' ? running : 1 - running];
+        return wanted === undefined ? undefined : { wantedSlot: wanted.id };
       },
     },
     capture('capture', 'captureBefore'),
@@ -72,6 +74,11 @@ export const bootSlot = procedure(
       title: 'order the boot and wait until the device answers',
       operation: (goal) => ({ name: 'boot', slot: goal.slot ?? 'spare' }),
       order: (link, run) => link.boot(run.goal.slot ?? 'spare'),
+      reached: async (run) => {
+        const link = await run.link();
+        const { boot } = await link.identify();
+        return boot !== run.facts.bootAt?.boot && (await link.slots()).running === run.facts.wantedSlot;
+      },
     }),
     ...afterBoot,
   ],

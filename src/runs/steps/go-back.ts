@@ -18,7 +18,7 @@ export function goingBack(when: When): readonly Step[] {
       title: 'boot the slot that holds the reserve and wait until the device answers',
       operation: () => ({ name: 'boot', slot: 'spare' }),
       order: async (link, run) => link.boot(runsReserve(run, await look(run)) ? 'running' : 'spare'),
-      already: async (run) => {
+      reached: async (run) => {
         const seen = await look(run);
         return (
           runsReserve(run, seen) && seen.slots.restartDue !== true && seen.slots.next === seen.slots.running

@@ -13,13 +13,18 @@ export function booting(options: {
   name: string;
   title: string;
   order(link: Link, run: RunContext): Promise<void>;
-  /** True when what the boot is for is so already. */
-  already?(run: RunContext): Promise<boolean>;
+  /**
+   * What the boot is for, when a boot alone does not show it: a power loss boots the device too, from whichever slot
+   * was due. `instead`: the boot counts only when this holds. `or`: this holding makes the boot needless.
+   */
+  reached?(run: RunContext): Promise<boolean>;
+  reachedCounts?: 'instead' | 'or';
   applies?(run: RunContext): boolean;
   /** Default: restart. */
   operation?: NonNullable<Step['operation']>;
 }): Step {
-  const { name, title, order, already, applies, operation = () => ({ name: 'restart' }) } = options;
+  const { name, title, order, reached, reachedCounts = 'instead', applies } = options;
+  const { operation = () => ({ name: 'restart' }) } = options;
   const bootedSince = async (run: RunContext, link: Link) =>
     (await link.identify()).boot !== run.facts.bootAt?.[name];
   return {
@@ -40,8 +45,10 @@ export function booting(options: {
         'did not answer',
         async (link) => (await link.identify()) !== null,
       );
-      if (await bootedSince(run, await run.link())) return true;
-      return (await already?.(run)) ?? false;
+      const booted = await bootedSince(run, await run.link());
+      if (reached === undefined) return booted;
+      if (reachedCounts === 'or' && booted) return true;
+      return await reached(run);
     },
     async act(run) {
       const link = await run.link();
