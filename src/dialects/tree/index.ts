@@ -2,6 +2,7 @@
  * The generic tree: INI, XML, JSON, braces and indentation text read into one shape with places, and small edits of
  * it back into text. It must never know what a node means: that is for a dialect or a mapping file.
  */
+export { tree } from './dialect.ts';
 export { insertNode, removeNode, setAttribute, setValue } from './edit.ts';
 export { type FormatGuess, guessFormat } from './guess.ts';
 export {
@@ -15,3 +16,4 @@ export {
 } from './node.ts';
 export { byteOffset, readTree, spanOf, TREE_FORMATS, walk } from './read.ts';
 export type { NewNode } from './render.ts';
+export { titleOf, treeValue } from './value.ts';

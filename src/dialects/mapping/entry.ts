@@ -1,0 +1,108 @@
+import type { Span } from '#core/config';
+import { spanOf, type Tree, type TreeNode } from '#dialects/tree';
+import { type Found, parsePath, select, textsOf } from './path.ts';
+import { type Field, isTemplate } from './schema.ts';
+
+/** One text taken from a tree, with the node it stands in. */
+export interface Taken {
+  readonly text: string;
+  readonly place: Span;
+}
+
+/** Marks which nodes of a tree were understood, so that the rest can be named. */
+export class Coverage {
+  readonly #taken = new Set<TreeNode>();
+
+  take(node: TreeNode): void {
+    this.#taken.add(node);
+  }
+
+  takeAll(node: TreeNode): void {
+    this.take(node);
+    for (const child of node.children) this.takeAll(child);
+  }
+
+  /** The topmost nodes below `node` that nobody took, and nothing below them either. */
+  leftBelow(node: TreeNode): TreeNode[] {
+    return node.children.flatMap((child) => (this.#touches(child) ? this.leftBelow(child) : [child]));
+  }
+
+  #touches(node: TreeNode): boolean {
+    return this.#taken.has(node) || node.children.some((child) => this.#touches(child));
+  }
+}
+
+/** One place of a tree that an entry of the mapping leads to: takes fields from it. */
+export class Entry {
+  readonly tree: Tree;
+  readonly found: Found;
+  readonly #coverage: Coverage;
+
+  constructor(tree: Tree, found: Found, coverage: Coverage) {
+    this.tree = tree;
+    this.found = found;
+    this.#coverage = coverage;
+    coverage.take(found.node);
+  }
+
+  get place(): Span {
+    return spanOf(this.tree, this.found.node);
+  }
+
+  /** The texts of a field; none where it is not there. Commas and brackets around list entries are dropped. */
+  texts(field: Field | undefined): Taken[] {
+    if (field === undefined) return [];
+    const { take, split, otherwise } =
+      typeof field === 'string' ? { take: field, split: undefined, otherwise: undefined } : field;
+    const raw = isTemplate(take) ? this.#fromTemplate(take) : this.#fromPath(take);
+    const taken = raw.flatMap(({ text, place }) =>
+      (split === undefined ? [text] : text.split(split)).map((part) => ({
+        text: part.trim().replace(/^[[(]+|[\]),]+$/g, ''),
+        place,
+      })),
+    );
+    const found = taken.filter(({ text }) => text !== '');
+    return found.length === 0 && otherwise !== undefined ? [{ text: otherwise, place: this.place }] : found;
+  }
+
+  /** All texts of a field as one, or null. */
+  text(field: Field | undefined): string | null {
+    const texts = this.texts(field);
+    return texts.length === 0 ? null : texts.map(({ text }) => text).join(' ');
+  }
+
+  /** Is the field there, and not a word for no? */
+  has(field: Field | undefined): boolean {
+    if (field === undefined) return false;
+    const take = typeof field === 'string' ? field : field.take;
+    if (isTemplate(take)) return this.text(field) !== null;
+    const nodes = select(this.found.node, parsePath(take));
+    for (const { node } of nodes) this.#coverage.take(node);
+    return nodes.some((one) => !['false', 'no', 'off', '0'].includes(textsOf(one).join(' ')));
+  }
+
+  /** Nodes of this entry that no field took. Nodes on the `ignore` paths count as understood. */
+  left(ignore: readonly string[] = []): TreeNode[] {
+    for (const path of ignore)
+      for (const { node } of select(this.found.node, parsePath(path))) this.#coverage.takeAll(node);
+    return this.#coverage.leftBelow(this.found.node);
+  }
+
+  #fromPath(path: string): Taken[] {
+    return select(this.found.node, parsePath(path)).flatMap((one) => {
+      this.#coverage.take(one.node);
+      if (one.part === null && one.node.words.length === 0)
+        for (const child of one.node.children) this.#coverage.take(child);
+      const place = spanOf(this.tree, one.node);
+      return textsOf(one).map((text) => ({ text, place }));
+    });
+  }
+
+  #fromTemplate(template: string): Taken[] {
+    const { captures } = this.found;
+    const whole = /^\{([\w-]+)\}$/.exec(template)?.[1];
+    if (whole !== undefined) return (captures.get(whole) ?? []).map((text) => ({ text, place: this.place }));
+    const text = template.replace(/\{([\w-]+)\}/g, (_, name: string) => (captures.get(name) ?? []).join(' '));
+    return [{ text, place: this.place }];
+  }
+}

@@ -1,0 +1,142 @@
+import type { AddressSet, NumberSet } from '#core/address';
+import {
+  type ConfigObject,
+  type ObjectId,
+  type ObjectKind,
+  type OpaquePart,
+  type Order,
+  objectId,
+  type Reference,
+  type Value,
+} from '#core/config';
+import { shorten } from '#dialects/source';
+import { spanOf, type Tree, type TreeNode, titleOf } from '#dialects/tree';
+import { Coverage, Entry, type Taken } from './entry.ts';
+import { parsePath, select } from './path.ts';
+import type { EntryOf, Mapping } from './schema.ts';
+import type { Service } from './services.ts';
+import { portsOf } from './texts.ts';
+
+/** Names that an object mentions, and the kinds of object they may mean. */
+export interface Mentions {
+  readonly kinds: readonly ObjectKind[];
+  readonly taken: readonly Taken[];
+  /** Is a name that no object has a value of its own, such as an address? */
+  isLiteral(text: string): boolean;
+}
+
+const SECTIONS: { readonly [Kind in ObjectKind]?: string } = {
+  address: 'addresses',
+  'address-group': 'groups',
+  service: 'services',
+  'service-group': 'service groups',
+  zone: 'zones',
+  interface: 'interfaces',
+  rule: 'rules',
+  nat: 'NAT',
+  route: 'routes',
+  setting: 'settings',
+};
+
+/** Everything a mapping found in the trees, before rules are compiled. */
+export class Model {
+  readonly #mentions: { readonly references: Reference[]; readonly mentions: readonly Mentions[] }[] = [];
+  readonly objects: ConfigObject[] = [];
+  readonly opaque: OpaquePart[] = [];
+  readonly coverage = new Coverage();
+  readonly addresses = new Map<
+    string,
+    { readonly sets: readonly AddressSet[]; readonly unknown: readonly string[] }
+  >();
+  readonly groups = new Map<string, readonly string[]>();
+  readonly services = new Map<string, Service>();
+  readonly serviceGroups = new Map<string, readonly string[]>();
+  /** Interfaces by zone. */
+  readonly zones = new Map<string, Set<string>>();
+  readonly interfaces = new Set<string>();
+  readonly mapping: Mapping;
+  readonly trees: readonly Tree[];
+
+  constructor(mapping: Mapping, trees: readonly Tree[]) {
+    this.mapping = mapping;
+    this.trees = trees;
+  }
+
+  portsOf(text: string): NumberSet | undefined {
+    return portsOf(text, this.mapping.words);
+  }
+
+  /** Every place an entry of the mapping leads to, in the order of the files and their text. */
+  entriesOf<E extends { readonly at: string }>(
+    list: readonly E[] | undefined,
+  ): { readonly entry: Entry; readonly as: E }[] {
+    return this.trees.flatMap((tree) =>
+      (list ?? [])
+        .flatMap((as) => select(tree.root, parsePath(as.at)).map((found) => ({ found, as })))
+        .sort((a, b) => a.found.node.start - b.found.node.start)
+        .map(({ found, as }) => ({ entry: new Entry(tree, found, this.coverage), as })),
+    );
+  }
+
+  add(
+    kind: ObjectKind,
+    entry: Entry,
+    name: string,
+    value: Value,
+    more: {
+      readonly order?: Order;
+      readonly mentions?: readonly Mentions[];
+      readonly comment?: string | null;
+    } = {},
+  ): ConfigObject {
+    const { order = null, mentions = [], comment = null } = more;
+    const id = order === null ? objectId(kind, name) : objectId(kind, order.list, order.position);
+    const references: Reference[] = [];
+    const object: ConfigObject = {
+      id,
+      kind,
+      name,
+      section: SECTIONS[kind] ?? kind,
+      place: entry.place,
+      value,
+      order,
+      comment,
+      references,
+    };
+    this.objects.push(object);
+    this.#mentions.push({ references, mentions });
+    return object;
+  }
+
+  /** Turns mentions into references, once every object is known. Literal addresses and words for any refer to nothing. */
+  resolveMentions(): void {
+    const known = new Set(this.objects.map(({ id }) => id));
+    for (const { references, mentions } of this.#mentions.splice(0)) {
+      for (const { kinds, taken, isLiteral } of mentions) {
+        for (const { text, place } of taken) {
+          const name = text.replace(/^!(?=.)/, '');
+          const to = kinds.map((kind) => objectId(kind, name)).find((id) => known.has(id));
+          if (to !== undefined) references.push({ to, text, place });
+          else if (!isLiteral(name)) references.push({ to: objectId(kinds[0]!, name), text, place });
+        }
+      }
+    }
+  }
+
+  leave(tree: Tree, node: TreeNode, why: string, within: ObjectId | null): void {
+    const text = shorten(tree.source.text.slice(node.start, node.end));
+    this.opaque.push({ place: spanOf(tree, node), text, why, within, mayAffectTraffic: true });
+  }
+
+  /** Leaves what is left of an object, as parts that the mapping does not explain. */
+  leaveRest(entry: Entry, ignore: readonly string[] | undefined, within: ObjectId): TreeNode[] {
+    const rest = entry.left(ignore);
+    for (const node of rest) this.leave(entry.tree, node, 'The mapping says nothing of this part.', within);
+    return rest;
+  }
+}
+
+/** The name of an entry: the field, the capture `name`, or what the node says. */
+export function nameOf(entry: Entry, as: { readonly name?: EntryOf<'rules'>['name'] | undefined }): string {
+  return entry.text(as.name) ?? entry.found.captures.get('name')?.join(' ') ?? titleOf(entry.found.node);
+}

@@ -1,0 +1,137 @@
+import {
+  exceptAddresses,
+  type Family,
+  intersectNumbers,
+  type NumberSet,
+  noAddress,
+  numberSet,
+} from '#core/address';
+import type { InterfaceSet, Match } from '#core/traffic';
+import type { Model } from './model.ts';
+import { inlineService, type Service } from './services.ts';
+import { type AddressFormat, addressesOf, type BothFamilies, inEntries, unite } from './texts.ts';
+
+/** One side of a rule in terms of packets: a limit per family, and what could not be resolved. */
+export interface Addresses {
+  /** Null: any address. */
+  readonly sets: BothFamilies | null;
+  readonly unknown: readonly string[];
+}
+
+/** Resolves texts to addresses: literals, names of objects and groups, words for any and not. */
+export function resolveAddresses(model: Model, texts: readonly string[], format?: AddressFormat): Addresses {
+  const { any, not } = model.mapping.words;
+  let negated = false;
+  const positive = texts.flatMap((text) => {
+    if (not.includes(text)) {
+      negated = true;
+      return [];
+    }
+    const mark = not.find((word) => /^\W$/.test(word) && text.startsWith(word));
+    if (mark !== undefined) negated = true;
+    return [mark === undefined ? text : text.slice(mark.length)];
+  });
+  const entries = inEntries(positive, format);
+  if (entries.length === 0 || entries.some((text) => any.includes(text)))
+    return { sets: negated ? {} : null, unknown: [] };
+  const sets: Parameters<typeof unite>[0][number][] = [];
+  const unknown: string[] = [];
+  const visit = (text: string, within: readonly string[], as?: AddressFormat): void => {
+    const named = model.addresses.get(text);
+    const group = model.groups.get(text);
+    const literal = addressesOf(text, as);
+    if (named !== undefined) {
+      sets.push(...named.sets);
+      unknown.push(...named.unknown.map((part) => `${text} (${part})`));
+    } else if (group !== undefined) {
+      if (within.includes(text)) unknown.push(`${text} (contains itself)`);
+      else for (const member of inEntries(group, format)) visit(member, [...within, text]);
+    } else if (literal !== undefined) sets.push(literal);
+    else unknown.push(text);
+  };
+  for (const text of entries) visit(text, [], format);
+  const both = unite(sets);
+  if (!negated) return { sets: both, unknown };
+  const outside = (family: Family) => exceptAddresses(both[family] ?? noAddress(family));
+  // What an unknown part of a negated list would take away is not known either, so all of it is one unknown.
+  return unknown.length > 0
+    ? { sets: {}, unknown: [`not ${entries.join(' ')}`] }
+    : { sets: { 4: outside(4), 6: outside(6) }, unknown: [] };
+}
+
+/** Resolves zones and interfaces to interface names; undefined: any. */
+export function resolveInterfaces(model: Model, texts: readonly string[]): InterfaceSet | undefined {
+  const { any, not } = model.mapping.words;
+  const except = texts.some((text) => not.includes(text));
+  const names = texts.filter((text) => !not.includes(text));
+  if (names.length === 0 || names.some((text) => any.includes(text))) return undefined;
+  const zonesHaveInterfaces = [...model.zones.values()].some((interfaces) => interfaces.size > 0);
+  const found = names.flatMap((name) => {
+    const zone = model.zones.get(name);
+    return zone !== undefined && zonesHaveInterfaces ? [...zone] : [name];
+  });
+  return { names: [...new Set(found)].sort(), ...(except ? { except } : {}) };
+}
+
+/** What a service limits, for one family. An absent entry: nothing of this family. */
+export type ServiceMatch = Pick<Match, 'protocol' | 'sourcePort' | 'destinationPort' | 'icmp'>;
+
+/** Resolves names of services and services written in place. `parts` come from fields of the rule itself. */
+export function resolveServices(
+  model: Model,
+  texts: readonly string[],
+  parts: Service,
+): { readonly services: readonly Service[]; readonly unknown: readonly string[] } {
+  const { words } = model.mapping;
+  const unknown: string[] = [...parts.unknown];
+  const services: Service[] = [];
+  const visit = (text: string, within: readonly string[]): void => {
+    const named = model.services.get(text);
+    const group = model.serviceGroups.get(text);
+    const inline = named === undefined && group === undefined ? inlineService(text, words) : null;
+    if (named !== undefined) {
+      services.push(named);
+      unknown.push(...named.unknown.map((part) => `${text} (${part})`));
+    } else if (group !== undefined) {
+      if (within.includes(text)) unknown.push(`${text} (contains itself)`);
+      else for (const member of group) visit(member, [...within, text]);
+    } else if (inline !== null) services.push(inline);
+    else unknown.push(text);
+  };
+  if (words.not.some((word) => texts.includes(word))) return { services: [], unknown: [texts.join(' ')] };
+  const any = texts.length === 0 || texts.some((text) => words.any.includes(text));
+  if (!any) for (const text of texts) visit(text, []);
+  if (any && parts.unknown.length === 0) return { services: [parts], unknown };
+  return { services: services.map((service) => both(service, parts)), unknown };
+}
+
+function both(a: Service, b: Service): Service {
+  const meet = (x: NumberSet | null, y: NumberSet | null) =>
+    x === null ? y : y === null ? x : intersectNumbers(x, y);
+  return {
+    protocols: meet(a.protocols, b.protocols),
+    ports: meet(a.ports, b.ports),
+    sourcePorts: meet(a.sourcePorts, b.sourcePorts),
+    icmp: a.icmp.length > 0 ? a.icmp : b.icmp,
+    unknown: [],
+  };
+}
+
+/** The limits of a service in one family. ICMP types: `8`, `8/0`, or `any`. */
+export function matchOfService({ protocols, ports, sourcePorts, icmp }: Service): ServiceMatch {
+  const types = icmp.flatMap((text) => {
+    const [, type, code] = /^(\d{1,3})(?:[/:](\d{1,3}))?$/.exec(text) ?? [];
+    if (type === undefined) return [];
+    return [
+      code === undefined
+        ? ([Number(type) * 256, Number(type) * 256 + 255] as const)
+        : ([Number(type) * 256 + Number(code), Number(type) * 256 + Number(code)] as const),
+    ];
+  });
+  return {
+    ...(protocols === null ? {} : { protocol: protocols }),
+    ...(ports === null ? {} : { destinationPort: ports }),
+    ...(sourcePorts === null ? {} : { sourcePort: sourcePorts }),
+    ...(types.length === 0 ? {} : { icmp: numberSet(types) }),
+  };
+}

@@ -1,0 +1,112 @@
+import {
+  type AddressSet,
+  familyOf,
+  type NumberSet,
+  numberSet,
+  parseAddress,
+  parseAddresses,
+  prefixSet,
+  uniteAddresses,
+} from '#core/address';
+import type { ADDRESS_FORMATS, Mapping } from './schema.ts';
+
+export type AddressFormat = (typeof ADDRESS_FORMATS)[number];
+
+/** IP protocol numbers by their usual names (IANA protocol numbers registry). */
+const PROTOCOLS: Readonly<Record<string, number>> = {
+  icmp: 1,
+  igmp: 2,
+  tcp: 6,
+  udp: 17,
+  dccp: 33,
+  gre: 47,
+  esp: 50,
+  ah: 51,
+  icmpv6: 58,
+  'ipv6-icmp': 58,
+  ospf: 89,
+  pim: 103,
+  vrrp: 112,
+  sctp: 132,
+  udplite: 136,
+};
+
+/** Addresses of one text in the format given, or in any format but two-word ones; undefined when it is none. */
+export function addressesOf(text: string, format?: AddressFormat): AddressSet | undefined {
+  switch (format) {
+    case 'name':
+      return undefined;
+    case 'address':
+      return parseAddress(text) === undefined ? undefined : parseAddresses(text);
+    case 'low-high':
+      return text.includes('-') ? parseAddresses(text) : undefined;
+    case 'a.b.c.d mask':
+      return parseAddresses(text.trim().replace(/\s+/, '/'));
+    case 'a.b.c.d wildcard':
+      return wildcard(text);
+    case 'a.b.c.d/len':
+      return /\/\d+$/.test(text) ? parseAddresses(text) : undefined;
+    case 'a.b.c.d/mask':
+      return /\/[\d.]+\.[\d.]+$/.test(text) ? parseAddresses(text) : undefined;
+    default:
+      return parseAddresses(text);
+  }
+}
+
+/** An address with an inverted mask, such as `10.1.0.0 0.0.255.255`; only contiguous ones. */
+function wildcard(text: string): AddressSet | undefined {
+  const [base, inverted] = text
+    .trim()
+    .split(/[\s/]+/)
+    .map((part) => parseAddress(part));
+  if (base?.length !== 1 || inverted?.length !== 1) return undefined;
+  const free = inverted[0]! + 1;
+  const bits = Math.log2(free);
+  return Number.isInteger(bits) ? prefixSet(base, 32 - bits) : undefined;
+}
+
+/** Words grouped as the format wants them: two-word formats take pairs, unless a word is `any` or a name. */
+export function inEntries(words: readonly string[], format?: AddressFormat): string[] {
+  if (format !== 'a.b.c.d mask' && format !== 'a.b.c.d wildcard') return [...words];
+  const entries: string[] = [];
+  for (let i = 0; i < words.length; i++) {
+    const pair =
+      words[i + 1] !== undefined &&
+      parseAddress(words[i]!) !== undefined &&
+      parseAddress(words[i + 1]!) !== undefined;
+    entries.push(pair ? `${words[i]} ${words[++i]}` : words[i]!);
+  }
+  return entries;
+}
+
+/** A protocol by number or name; undefined when it is neither. */
+export function protocolOf(text: string, words: Mapping['words']): number | undefined {
+  if (/^\d{1,3}$/.test(text)) return Number(text) <= 255 ? Number(text) : undefined;
+  return words.protocols[text] ?? PROTOCOLS[text.toLowerCase()];
+}
+
+/** Ports of one text: a number, a range `1024-65535` or `1024:65535`, or a word of the mapping. */
+export function portsOf(text: string, words: Mapping['words']): NumberSet | undefined {
+  const bounds = text
+    .split(/[-:]/)
+    .map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : words.ports[part]));
+  const [low, high = low] = bounds;
+  if (bounds.length > 2 || low === undefined || high === undefined || bounds.includes(undefined))
+    return undefined;
+  return high <= 65535 && low <= high ? numberSet([[low, high]]) : undefined;
+}
+
+/** Two sets per family as one. */
+export interface BothFamilies {
+  readonly 4?: AddressSet;
+  readonly 6?: AddressSet;
+}
+
+export function unite(sets: readonly AddressSet[]): BothFamilies {
+  const out: { 4?: AddressSet; 6?: AddressSet } = {};
+  for (const set of sets) {
+    const family = set.ranges.length === 0 ? set.family : familyOf(set.ranges[0]!.low);
+    out[family] = out[family] === undefined ? set : uniteAddresses(out[family], set);
+  }
+  return out;
+}

@@ -1,0 +1,58 @@
+import { type ConfigObject, type Dialect, objectId, type SourceFile } from '#core/config';
+import { applyEdits } from '#dialects/source';
+import { guessFormat } from './guess.ts';
+import type { Tree, TreeNode } from './node.ts';
+import { readTree, spanOf } from './read.ts';
+import { titleOf, treeValue } from './value.ts';
+
+/** Containers around everything in XML and JSON are passed through: what stands in them are the sections. */
+function topOf(tree: Tree): { readonly nodes: readonly TreeNode[]; readonly path: string } {
+  let at = tree.root;
+  const path: string[] = [];
+  while (
+    at.children.length === 1 &&
+    at.children[0]!.children.length > 0 &&
+    (tree.format === 'xml' || tree.format === 'json')
+  ) {
+    at = at.children[0]!;
+    path.push(at.name);
+  }
+  return { nodes: at.children, path: path.filter((name) => name !== '').join('/') };
+}
+
+function objectsOf(file: SourceFile, several: boolean): ConfigObject[] {
+  const tree = readTree(file);
+  const { nodes, path } = topOf(tree);
+  const section = [several ? file.name : '', path].filter((part) => part !== '').join(' ');
+  return nodes.map((node, position) => {
+    const title = titleOf(node);
+    const name = section === '' ? title : `${section} ${title}`;
+    const inList = node.name === '';
+    const list = `${section} entries`.trim();
+    return {
+      id: inList ? objectId('section', list, position) : objectId('section', name),
+      kind: 'section',
+      name: inList ? `${list} ${position}` : name,
+      section,
+      place: spanOf(tree, node),
+      value: treeValue(node),
+      order: inList ? { list, position } : null,
+      comment: null,
+      references: [],
+    };
+  });
+}
+
+/** Any INI, XML, JSON, braces or indentation text, as sections. It knows no rules, so it never has a policy. */
+export const tree: Dialect = {
+  name: 'tree',
+  title: 'any text in sections: INI, XML, JSON, braces, indentation (no rules; a mapping file teaches them)',
+  // Below every dialect that knows its language.
+  recognises: ({ text }) => 0.2 * (guessFormat(text)[0]?.confidence ?? 0),
+  read(files) {
+    const objects = files.flatMap((file) => objectsOf(file, files.length > 1));
+    return { dialect: 'tree', files, objects, opaque: [], syntax: null };
+  },
+  policy: () => null,
+  write: applyEdits,
+};

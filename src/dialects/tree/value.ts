@@ -1,0 +1,33 @@
+import type { Value } from '#core/config';
+import type { TreeNode } from './node.ts';
+
+/**
+ * What stands below a node, in comparable form: a text, a list of texts, or fields by name. Entries of one name that
+ * have words and children of their own are fields by name and words; all else of one name is a list in order.
+ */
+export function treeValue(node: TreeNode): Value {
+  if (node.kind === 'list') return node.children.map(treeValue);
+  if (node.children.length === 0 && node.attributes.length === 0) return node.value ?? true;
+  const fields: Record<string, Value> = {};
+  for (const { name, value } of node.attributes) fields[`@${name}`] = value;
+  if (node.kind === 'element' && node.value !== null) fields['.'] = node.value;
+  const groups = new Map<string, TreeNode[]>();
+  for (const child of node.children) {
+    const own = child.children.length > 0 && child.words.length > 0 && child.kind !== 'element';
+    const key = own ? `${child.name} ${child.value}` : child.name;
+    const known = groups.get(key);
+    if (known === undefined) groups.set(key, [child]);
+    else known.push(child);
+  }
+  for (const [key, children] of groups) {
+    const values = children.map(treeValue);
+    fields[key] = values.length === 1 ? values[0]! : values;
+  }
+  return fields;
+}
+
+/** The name of a node with its words, as a person would say it. */
+export function titleOf(node: TreeNode): string {
+  const words = node.children.length > 0 || node.kind === 'statement' ? node.words : [];
+  return [node.name === '' ? 'entry' : node.name, ...words].join(' ').slice(0, 200);
+}
