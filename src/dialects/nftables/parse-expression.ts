@@ -44,10 +44,12 @@ export function parseExpression(cursor: Cursor, options: ExpressionOptions = {})
 
 function parseConcatenation(cursor: Cursor, options: ExpressionOptions): Expression {
   const first = parseRanged(cursor, options);
-  if (cursor.kind() !== 46) return first;
-  const parts = [first];
-  while (cursor.acceptKind(46)) parts.push(parseRanged(cursor, options));
-  const whole: Expression = { kind: 'concat', parts };
+  let whole = first;
+  if (cursor.kind() === 46) {
+    const parts = [first];
+    while (cursor.acceptKind(46)) parts.push(parseRanged(cursor, options));
+    whole = { kind: 'concat', parts };
+  }
   if (options.fields === true && cursor.accept('map')) return lookup(cursor, whole);
   return whole;
 }
@@ -62,7 +64,6 @@ function parseRanged(cursor: Cursor, options: ExpressionOptions): Expression {
     cursor.at++;
     return { kind: 'range', from: left, to: parseBits(cursor, {}) };
   }
-  if (options.fields === true && cursor.accept('map')) return lookup(cursor, left);
   return left;
 }
 
