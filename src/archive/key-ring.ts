@@ -1,15 +1,18 @@
-import { readdir, readFile, stat } from 'node:fs/promises';
+import { readdir, readFile, stat, unlink } from 'node:fs/promises';
 import path from 'node:path';
-import { Decrypter, Encrypter, generateX25519Identity, identityToRecipient } from 'age-encryption';
-import { makeFolder, writeDurably } from './durable.ts';
+import { Decrypter, generateX25519Identity, identityToRecipient } from 'age-encryption';
+import { makeFolder, syncFolder, writeDurably } from './durable.ts';
 import { archiveError } from './errors.ts';
-import { type ArchiveKey, encryptTo, freshKey, keyOf } from './key.ts';
+import { type ArchiveKey, encryptTo, encryptWithPassphrase, freshKey, keyOf } from './key.ts';
 
 /**
  * The key ring: `FOLDER/keys/NAME.age`, each an age file that holds the data key, one per way to unlock it.
  * `age -d -i FOLDER/keys/passphrase.age …` works as it stands: age takes an identity file that is itself encrypted.
  */
 export const RING = 'keys';
+/** Not ways to unlock: the next key, sealed under the present one during a rotation; older keys, sealed likewise. */
+const NEXT = 'next';
+const OLDER = 'older';
 
 /** Ways to unlock the data key. The first that fits is used. */
 export interface Unlock {
@@ -39,7 +42,8 @@ export function unlockFrom(environment: Readonly<Record<string, string | undefin
 async function wrapNames(folder: string): Promise<string[]> {
   try {
     const names = await readdir(path.join(folder, RING));
-    return names.filter((name) => name.endsWith('.age')).sort();
+    const inner = [`${NEXT}.age`, `${OLDER}.age`];
+    return names.filter((name) => name.endsWith('.age') && !inner.includes(name)).sort();
   } catch (cause) {
     if ((cause as NodeJS.ErrnoException).code === 'ENOENT') return [];
     throw cause;
@@ -92,39 +96,60 @@ async function exists(file: string): Promise<boolean> {
 /** age's scrypt work factor (log2 N) for passphrases. */
 const WORK = 18;
 
-/**
- * Adds (or replaces) one way to unlock the key. `keyFile` is made when it does not exist.
- * `work` is age's scrypt work factor, log2 N.
- */
-export async function addUnlock(
-  folder: string,
-  key: ArchiveKey,
-  way:
-    | { readonly passphrase: string; readonly work?: number }
-    | { readonly keyFile: string }
-    | { readonly recipient: string; readonly name: string },
-): Promise<void> {
+/** Not secret: the recipient of the data key, and of each way that is not a passphrase, beside its `.age` file. */
+const recipientFile = (folder: string, name: string) => path.join(folder, RING, `${name}.recipient`);
+const DATA = 'data';
+
+/** A way to unlock the key. */
+export type Way =
+  | {
+      readonly passphrase: string /** age's scrypt work factor, log2 N. */;
+      readonly work?: number | undefined;
+    }
+  /** An age identity file; made when it does not exist. */
+  | { readonly keyFile: string }
+  /** An age recipient whose identity someone else keeps, and a name for it. */
+  | { readonly recipient: string; readonly name: string };
+
+/** Adds (or replaces) one way to unlock the key. */
+export async function addUnlock(folder: string, key: ArchiveKey, way: Way): Promise<void> {
   await makeFolder(path.join(folder, RING));
   const secret = Buffer.from(`${key.identity}\n`);
-  const put = (name: string, bytes: Uint8Array) =>
-    writeDurably(path.join(folder, RING, `${name}.age`), bytes);
+  await writeDurably(recipientFile(folder, DATA), Buffer.from(`${key.recipient}\n`));
   if ('passphrase' in way) {
     if (way.passphrase === '')
       throw archiveError('archive/bad-key', 'The passphrase is empty.', {
         advice: 'Choose four or more random words.',
       });
-    const encrypter = new Encrypter();
-    encrypter.setScryptWorkFactor(way.work ?? WORK);
-    encrypter.setPassphrase(way.passphrase);
-    await put('passphrase', await encrypter.encrypt(secret));
-  } else if ('keyFile' in way) {
-    const identity = (await exists(way.keyFile))
-      ? (await readKeyFile(way.keyFile))[0]!
-      : await makeKeyFile(way.keyFile);
-    await put('key-file', await encryptTo([await identityToRecipient(identity)], secret));
-  } else {
-    await put(way.name, await encryptTo([way.recipient], secret));
+    await writeDurably(
+      wrapFile(folder, 'passphrase'),
+      await encryptWithPassphrase(way.passphrase, secret, way.work ?? WORK),
+    );
+    return;
   }
+  const name = 'keyFile' in way ? 'key-file' : way.name;
+  const recipient = 'keyFile' in way ? await recipientOfKeyFile(way.keyFile) : way.recipient;
+  await writeDurably(wrapFile(folder, name), await encryptTo([recipient], secret));
+  await writeDurably(recipientFile(folder, name), Buffer.from(`${recipient}\n`));
+}
+
+function wrapFile(folder: string, name: string): string {
+  return path.join(folder, RING, `${name}.age`);
+}
+
+async function recipientOfKeyFile(file: string): Promise<string> {
+  const identity = (await exists(file)) ? (await readKeyFile(file))[0]! : await makeKeyFile(file);
+  return identityToRecipient(identity);
+}
+
+/**
+ * Makes a recovery key: a way to unlock that is meant for paper. The answer is its identity, shown once and kept
+ * nowhere. A second one replaces the first.
+ */
+export async function makeRecoveryKey(folder: string, key: ArchiveKey): Promise<string> {
+  const identity = await generateX25519Identity();
+  await addUnlock(folder, key, { recipient: await identityToRecipient(identity), name: 'recovery' });
+  return identity;
 }
 
 /**
@@ -148,11 +173,68 @@ export async function createKey(
       advice: 'Set TUCKPOINT_PASSPHRASE or TUCKPOINT_KEY_FILE, or give it when asked.',
     });
   const key = await freshKey();
-  const work = ways.work === undefined ? {} : { work: ways.work };
   // The key file first: the ring exists only when a way to open it does.
   if (ways.keyFile !== undefined) await addUnlock(folder, key, { keyFile: ways.keyFile });
-  if (ways.passphrase !== undefined) await addUnlock(folder, key, { passphrase: ways.passphrase, ...work });
+  if (ways.passphrase !== undefined)
+    await addUnlock(folder, key, { passphrase: ways.passphrase, work: ways.work });
   return key;
+}
+
+/** What follows from the key that a way opened: the key that replaces it during a rotation, and the older ones. */
+async function currentKey(folder: string, identity: string): Promise<ArchiveKey> {
+  const sealed = (name: string) => readFile(wrapFile(folder, name)).catch(() => null);
+  const next = await sealed(NEXT);
+  const replaced = next === null ? null : await tryOpen(next, decrypterOf([identity]));
+  const current = replaced?.trim() ?? identity;
+  const older = await sealed(OLDER);
+  const text = older === null ? null : await tryOpen(older, decrypterOf([current, identity]));
+  const lines = (text ?? '').split('\n').filter((line) => line !== '' && line !== current);
+  return keyOf(current, await Promise.all(lines.map((line) => keyOf(line))));
+}
+
+function decrypterOf(identities: readonly string[]): Decrypter {
+  const decrypter = new Decrypter();
+  for (const identity of identities) decrypter.addIdentity(identity.trim());
+  return decrypter;
+}
+
+/**
+ * Makes a new data key and stores it under every way the old one had. A passphrase way needs the passphrase (the
+ * same or a new one). Whatever moment this is killed at, every way opens the archive before and after. What is
+ * encrypted already stays under the old key, which the new one can open, until `rewrap` has been through.
+ */
+export async function rotateKey(
+  folder: string,
+  key: ArchiveKey,
+  passphrase?: string | undefined,
+  work?: number,
+): Promise<ArchiveKey> {
+  const names = await wrapNames(folder);
+  if (names.includes('passphrase.age') && passphrase === undefined)
+    throw archiveError('archive/no-key', 'The archive has a passphrase, and the new key needs one.', {
+      advice: 'Give the passphrase, the same or a new one.',
+    });
+  const unfinished = await exists(wrapFile(folder, NEXT));
+  const fresh = unfinished ? key : await keyOf((await freshKey()).identity, [key, ...key.older]);
+  if (!unfinished) {
+    const olders = Buffer.from([key, ...key.older].map((one) => `${one.identity}\n`).join(''));
+    await writeDurably(wrapFile(folder, OLDER), await encryptTo([fresh.recipient, key.recipient], olders));
+    await writeDurably(
+      wrapFile(folder, NEXT),
+      await encryptTo([key.recipient], Buffer.from(`${fresh.identity}\n`)),
+    );
+  }
+  for (const name of names.map((file) => file.slice(0, -'.age'.length))) {
+    if (name === 'passphrase') {
+      await addUnlock(folder, fresh, { passphrase: passphrase!, work });
+    } else {
+      const recipient = (await readFile(recipientFile(folder, name), 'utf8')).trim();
+      await addUnlock(folder, fresh, { recipient, name });
+    }
+  }
+  await unlink(wrapFile(folder, NEXT));
+  await syncFolder(path.join(folder, RING));
+  return fresh;
 }
 
 async function tryOpen(bytes: Uint8Array, decrypter: Decrypter): Promise<string | null> {
@@ -171,28 +253,23 @@ export async function unlockKey(folder: string, unlock: Unlock): Promise<Archive
       file: path.join(folder, RING),
       advice: 'Bring back the folder "keys" from a replica, or start a new archive.',
     });
-  const wraps = await Promise.all(names.map((name) => readFile(path.join(folder, RING, name))));
   const identities = [
     ...(unlock.identity === undefined ? [] : [unlock.identity.trim()]),
     ...(unlock.keyFile === undefined ? [] : await readKeyFile(unlock.keyFile)),
   ];
-  if (identities.length > 0) {
-    const decrypter = new Decrypter();
-    for (const identity of identities) {
-      await keyOf(identity);
-      decrypter.addIdentity(identity);
-    }
-    for (const wrap of wraps) {
-      const found = await tryOpen(wrap, decrypter);
-      if (found !== null) return keyOf(found);
-    }
+  const data = await readFile(recipientFile(folder, DATA), 'utf8').catch(() => '');
+  for (const identity of identities)
+    if ((await keyOf(identity)).recipient === data.trim()) return currentKey(folder, identity);
+  for (const name of identities.length > 0 ? names : []) {
+    const found = await tryOpen(await readFile(path.join(folder, RING, name)), decrypterOf(identities));
+    if (found !== null) return currentKey(folder, found.trim());
   }
   if (unlock.passphrase !== undefined && names.includes('passphrase.age')) {
     const passphrase = typeof unlock.passphrase === 'string' ? unlock.passphrase : await unlock.passphrase();
     const decrypter = new Decrypter();
     decrypter.addPassphrase(passphrase);
-    const found = await tryOpen(wraps[names.indexOf('passphrase.age')]!, decrypter);
-    if (found !== null) return keyOf(found);
+    const found = await tryOpen(await readFile(wrapFile(folder, 'passphrase')), decrypter);
+    if (found !== null) return currentKey(folder, found.trim());
     throw archiveError('archive/wrong-key', 'The passphrase does not open this archive.', {
       advice: 'Check it and try again, or use the key file or the recovery key.',
     });

@@ -86,6 +86,18 @@ export async function encryptTo(recipients: readonly string[], bytes: Uint8Array
   return encrypter.encrypt(bytes);
 }
 
+/** Encrypts with a passphrase (age v1, scrypt; `work` is log2 of its cost). */
+export async function encryptWithPassphrase(
+  passphrase: string,
+  bytes: Uint8Array,
+  work = 18,
+): Promise<Uint8Array> {
+  const encrypter = new Encrypter();
+  encrypter.setScryptWorkFactor(work);
+  encrypter.setPassphrase(passphrase);
+  return encrypter.encrypt(bytes);
+}
+
 /** Decrypts an age file with the identity among these that fits. Throws `archive/wrong-key` or `archive/damaged`. */
 export async function decryptWith(identities: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const decrypter = new Decrypter();

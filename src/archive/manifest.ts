@@ -257,4 +257,14 @@ export class Manifest {
     for (const { name } of short) await unlink(path.join(this.#folder, name));
     await syncFolder(this.#folder);
   }
+
+  /** Writes every segment again under the present key, unless `isCurrent` says it is. Lines stay as they are. */
+  async rewrap(isCurrent: (bytes: Uint8Array) => Promise<boolean>): Promise<void> {
+    for (const segment of await this.segments()) {
+      if (await isCurrent(await readFile(path.join(this.#folder, segment.name)))) continue;
+      const read = await this.read(segment).catch(() => null);
+      if (read === null) continue;
+      await this.#write(read.lines, segment.first, segment.last, read.seal.previous, 12);
+    }
+  }
 }

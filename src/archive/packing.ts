@@ -48,7 +48,7 @@ async function store(inside: Inside, device: string, pack: Pack, adds: string[],
 }
 
 /** Removes files that the manifest says are replaced or emptied. A file gone already is no error. */
-async function removeSpent(inside: Inside): Promise<void> {
+export async function removeSpent(inside: Inside): Promise<void> {
   for (const file of inside.catalogue.spent) {
     await unlink(path.join(inside.folder, file)).catch((cause) => {
       if ((cause as NodeJS.ErrnoException).code !== 'ENOENT') throw cause;
