@@ -6,7 +6,7 @@ export interface Output {
   result(data: unknown, text: string): void;
   /** A line for a person on standard output. */
   line(text: string): void;
-  /** Progress of long work, on standard error; rewritten in place on a terminal. */
+  /** Progress of long work, rewritten in place on a terminal; nothing elsewhere. */
   progress(text: string): void;
   /** A warning on standard error, also with --json. */
   warn(text: string): void;
@@ -15,7 +15,7 @@ export interface Output {
 export function terminalOutput(json: boolean): Output {
   let open = false;
   const settle = () => {
-    if (open) process.stderr.write('\n');
+    if (open) process.stderr.write('\r\u001b[K');
     open = false;
   };
   return {
@@ -30,12 +30,9 @@ export function terminalOutput(json: boolean): Output {
     },
     progress(text) {
       if (json) return;
-      if (process.stderr.isTTY) {
-        process.stderr.write(`\r\u001b[K${text}`);
-        open = true;
-      } else {
-        process.stderr.write(`${text}\n`);
-      }
+      if (!process.stderr.isTTY) return;
+      process.stderr.write(`\r\u001b[K${text}`);
+      open = true;
     },
     warn(text) {
       settle();

@@ -35,7 +35,11 @@ test('a device that runs another release than was installed goes back', () => {
 });
 
 test('a worse reading goes back and says why', () => {
-  const readings = { ...well, verdict: 'worse', because: ['loss towards 192.0.2.1: 0 % -> 12 %.'] } as const;
+  const finding = { kind: 'loss', what: 'loss towards 192.0.2.1', before: '0 %', after: '12 %' } as const;
+  const findings = [
+    { ...finding, judgement: 'worse', why: 'More is lost than chance explains.', decides: true },
+  ] as const;
+  const readings = { ...well, verdict: 'worse', findings } as const;
   const judged = decide({ ...evidence, readings });
   expect(judged.decision).toBe('go back');
   expect(judged.reason).toContain('12 %');
@@ -60,6 +64,6 @@ test('an update that rewrites its configuration without any effect on traffic is
 });
 
 test('proven harm outweighs what is open', () => {
-  const readings = { ...well, verdict: 'worse', because: ['interface outside is down.'] } as const;
+  const readings = { ...well, verdict: 'worse' } as const;
   expect(decide({ ...evidence, readings, ...traffic('not read') }).decision).toBe('go back');
 });

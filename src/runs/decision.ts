@@ -34,7 +34,7 @@ export function decide(evidence: Evidence): Judgement {
   }
   const harm: string[] = [];
   const open: string[] = [];
-  if (readings.verdict === 'worse') harm.push(...readings.because);
+  if (readings.verdict === 'worse') harm.push(worseInWords(readings));
   if (readings.verdict === 'cannot tell') open.push(...readings.because);
   if (traffic?.verdict === 'different')
     harm.push(
@@ -52,6 +52,21 @@ export function decide(evidence: Evidence): Judgement {
       reason: `The new release runs, and no harm was found, but: ${open.join(' ')}`,
     };
   return { decision: 'kept', reason: keptReason(evidence) };
+}
+
+/** How many points of a worse reading are named in the reason; the report has them all. */
+const NAMED = 3;
+
+/** What is worse, a service's loss and a downed interface before counters. */
+export function worseInWords(readings: Comparison): string {
+  const order = ['interface', 'loss', 'alarm', 'memory', 'processor', 'errors'];
+  const rank = (kind: string) => (order.indexOf(kind) + order.length + 1) % (order.length + 1);
+  const worse = readings.findings
+    .filter((finding) => finding.judgement === 'worse')
+    .sort((a, b) => rank(a.kind) - rank(b.kind));
+  const named = worse.slice(0, NAMED).map(({ what, before, after }) => `${what}: ${before} -> ${after}`);
+  const more = worse.length > NAMED ? `, and ${worse.length - NAMED} more` : '';
+  return `The reading is worse than before: ${named.join('; ')}${more}.`;
 }
 
 function keptReason({ wanted, configurationChanged, traffic }: Evidence): string {

@@ -1,6 +1,6 @@
 import { compareReadings } from '#core/reading';
 import { runningSlot } from '#core/slots';
-import { decide } from '../decision.ts';
+import { decide, worseInWords } from '../decision.ts';
 import type { Facts } from '../facts.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
@@ -66,7 +66,7 @@ export function compareBack(applies: (run: RunContext) => boolean): Step {
           ? null
           : `it runs ${back.identity.release}, not ${before.identity.release}`,
         same ? null : 'its configuration is not the one from before',
-        comparison.verdict === 'worse' ? comparison.because.join(' ') : null,
+        comparison.verdict === 'worse' ? worseInWords(comparison) : null,
       ].filter((doubt) => doubt !== null);
       if (doubts.length === 0) return { comparisonBack: comparison };
       return {
