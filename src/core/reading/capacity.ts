@@ -1,6 +1,9 @@
 import { type Finding, percent, type Settled } from './finding.ts';
 import type { Reading } from './reading.ts';
 
+/** How long after a boot a busy processor proves nothing. Common practice, no source. */
+const SETTLING_SECONDS = 600;
+
 /** Memory and processor, each where one of the readings has it. */
 export function compareCapacity(before: Reading, after: Reading, settled: Settled): readonly Finding[] {
   return [compareMemory(before, after, settled), compareProcessor(before, after, settled)].filter(
@@ -49,7 +52,15 @@ function compareProcessor(before: Reading, after: Reading, { processorPoints }: 
     return { ...about, judgement: 'same', why: `The change is small (${tolerance}).`, decides: true };
   }
   const why = `${round(Math.abs(now - then))} points ${now > then ? 'more' : 'less'} than before (${tolerance}).`;
+  if (now > then && justBooted(after)) {
+    const usual = `${why} That is usual in the first ${SETTLING_SECONDS / 60} minutes after a boot: read it again later.`;
+    return { ...about, judgement: 'unknown', why: usual, decides: false };
+  }
   return { ...about, judgement: now > then ? 'worse' : 'better', why, decides: true };
+}
+
+function justBooted({ uptimeSeconds }: Reading): boolean {
+  return uptimeSeconds !== null && uptimeSeconds < SETTLING_SECONDS;
 }
 
 function unread(about: Omit<Finding, 'judgement' | 'why' | 'decides'>, decides: boolean): Finding {

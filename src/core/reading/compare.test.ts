@@ -143,9 +143,19 @@ describe('memory and processor', () => {
       verdict: 'worse',
       notable: ['free memory: 512 MiB of 1.0 GiB -> 451 MiB of 1.0 GiB: worse'],
     });
-    expect(judge({ processorPercent: 26 }).verdict).toBe('well');
-    expect(judge({ processorPercent: 28 }).verdict).toBe('worse');
-    expect(judge({ processorPercent: 28 }, { processorPoints: 30 }).verdict).toBe('well');
+    const processor = (processorPercent: number, options: CompareOptions = {}) =>
+      judge({ processorPercent, uptimeSeconds: 900 }, options).verdict;
+    expect(processor(26)).toBe('well');
+    expect(processor(28)).toBe('worse');
+    expect(processor(28, { processorPoints: 30 })).toBe('well');
+  });
+
+  it('a busy processor proves nothing in the first ten minutes after a boot', () => {
+    expect(judge({ processorPercent: 95, uptimeSeconds: 599 })).toMatchObject({
+      verdict: 'well',
+      notable: ['processor in use: 7 % -> 95 %: unknown'],
+    });
+    expect(judge({ processorPercent: 95, uptimeSeconds: 600 }).verdict).toBe('worse');
   });
 
   it('notice memory that is gone altogether', () => {

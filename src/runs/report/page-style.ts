@@ -75,7 +75,7 @@ footer { margin-top: 3rem; color: var(--faded); font-size: .85rem; }
   main { max-width: none; padding: 0; }
   pre { white-space: pre-wrap; overflow: visible; }
   pre span { width: auto; }
-  h2, h3 { break-after: avoid; }
+  h2, h3, h2 + p, h3 + p { break-after: avoid; }
   .log li, .slot, tr, .decision { break-inside: avoid; }
 }
 `;
