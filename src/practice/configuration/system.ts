@@ -46,3 +46,12 @@ export function systemOf(device: EstateDevice, release: string, age: 'newer' | '
   const head = `; Brackwater Line, ${net.site.name}: settings of ${device.name}. Read at boot.`;
   return `${head}\n\n${sections.map((lines) => lines.join('\n')).join('\n\n')}\n`;
 }
+
+/** Names of the interfaces whose section says `state = down`. */
+export function interfacesSetDown(system: Uint8Array): string[] {
+  const sections = Buffer.from(system).toString('utf8').split(/^\[/m);
+  return sections.flatMap((section) => {
+    const name = /^interface (\S+)\]/.exec(section)?.[1];
+    return name !== undefined && /^state = down$/m.test(section) ? [name] : [];
+  });
+}

@@ -25,6 +25,7 @@ export function makeDevice(device: EstateDevice, disk: DeviceDisk, now: number):
       release: model.releases[0]!,
       fault: null,
       systemDigest: sha256(disk.configuration(slots[0]!.content).get(SYSTEM)!),
+      setDown: [],
     },
     faults: [],
     returning: null,

@@ -1,6 +1,7 @@
 import { randomBytes } from 'node:crypto';
 import { SYSTEM } from '../configuration/files.ts';
 import { migrate } from '../configuration/migrate.ts';
+import { interfacesSetDown } from '../configuration/system.ts';
 import { sha256 } from '../disk/content.ts';
 import type { DeviceDisk } from '../disk/device-disk.ts';
 import type { DeviceState, SlotRecord } from '../disk/state.ts';
@@ -175,6 +176,7 @@ export class Machine {
       const settled = disk.addContent({ ...content, configuration, settledFor: release });
       slots = slots.map((s) => (s.id === slot ? { id: slot, content: settled } : s));
     }
+    const system = configuration.get(SYSTEM) ?? Buffer.alloc(0);
     const bootCount = state.bootCount + 1;
     this.commit({
       slots,
@@ -185,7 +187,7 @@ export class Machine {
       bootCount,
       boot: `${bootCount}-${randomBytes(4).toString('hex')}`,
       bootedAt: this.options.now(),
-      booted: { slot, release, fault, systemDigest: sha256(configuration.get(SYSTEM) ?? '') },
+      booted: { slot, release, fault, systemDigest: sha256(system), setDown: interfacesSetDown(system) },
     });
     this.log.say(`up from slot ${slot} with release ${release}`);
     this.onReachable(this.reachable);

@@ -124,6 +124,12 @@ export class PracticeDevice {
 
   private moment() {
     const { options, state, faults } = this.machine;
-    return { now: options.now(), bootedAt: state.bootedAt, boot: state.boot, faults };
+    return {
+      now: options.now(),
+      bootedAt: state.bootedAt,
+      boot: state.boot,
+      faults,
+      setDown: state.booted.setDown,
+    };
   }
 }

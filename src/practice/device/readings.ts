@@ -11,10 +11,13 @@ export interface Moment {
   readonly bootedAt: number;
   readonly boot: string;
   readonly faults: readonly DeviceFault[];
+  /** Interfaces that the configuration holds down. */
+  readonly setDown: readonly string[];
 }
 
 export interface InterfaceFigures {
   readonly name: string;
+  readonly set: 'up' | 'down';
   readonly link: 'up' | 'down';
   readonly counters: Readonly<Record<CounterName, bigint>>;
 }
@@ -55,7 +58,8 @@ export function interfaceFigures(device: EstateDevice, moment: Moment): Interfac
   const uptime = Math.max(0, (moment.now - moment.bootedAt) / 1000);
   return device.zones.map((zone) => {
     const { interface: name, share } = zones[zone];
-    const link = name === down ? 'down' : 'up';
+    const set = moment.setDown.includes(name) ? 'down' : 'up';
+    const link = set === 'down' || name === down ? 'down' : 'up';
     const count = (way: string, part: number) =>
       link === 'down'
         ? 0n
@@ -68,6 +72,7 @@ export function interfaceFigures(device: EstateDevice, moment: Moment): Interfac
       (packets * BigInt(Math.round(loss * 1000))) / 1000n + packets / 9_000_000n;
     return {
       name,
+      set,
       link,
       counters: {
         'octets-in': octetsIn,

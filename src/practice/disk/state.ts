@@ -13,6 +13,8 @@ export interface Booted {
   readonly fault: ReleaseFault | null;
   /** Digest of system.conf at boot: it is read only then. */
   readonly systemDigest: string;
+  /** Interfaces that system.conf held down at boot. */
+  readonly setDown: readonly string[];
 }
 
 export type Phase = 'up' | 'booting' | 'off' | 'failed';

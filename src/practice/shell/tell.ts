@@ -32,7 +32,7 @@ export const tell: Readonly<Record<string, (device: PracticeDevice, words: reado
     interfaces(device) {
       return device.interfaces().map((each) => {
         const counters = counterNames.map((name) => `${name}=${each.counters[name]}`);
-        return `interface ${each.name} set=up link=${each.link} ${counters.join(' ')}`;
+        return `interface ${each.name} set=${each.set} link=${each.link} ${counters.join(' ')}`;
       });
     },
 

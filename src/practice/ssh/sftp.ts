@@ -1,4 +1,4 @@
-import { closeSync, ftruncateSync, openSync, readSync, writeSync } from 'node:fs';
+import { closeSync, openSync, readSync, writeSync } from 'node:fs';
 import ssh2, { type Attributes, type SFTPWrapper } from 'ssh2';
 import type { PracticeDevice } from '../device/practice-device.ts';
 import { type Entry, Places } from './places.ts';
@@ -145,6 +145,7 @@ export function serveSftp(device: PracticeDevice, sftp: SFTPWrapper): void {
   // The other side has said its last: answer by closing the channel, or OpenSSH's sftp waits for ever.
   sftp.on('end', () => {
     end();
+    sayWell(sftp);
     sftp.end();
   });
 }
@@ -172,4 +173,16 @@ function attributes(entry: Entry, device: PracticeDevice): Attributes {
     atime: time,
     mtime: time,
   };
+}
+
+/**
+ * Exit status 0 (RFC 4254 section 6.10), without which OpenSSH's scp counts a copy as failed. ssh2 offers it for
+ * shells only, so this reaches for the call that it uses there; where that is gone nothing is sent.
+ */
+function sayWell(sftp: SFTPWrapper): void {
+  const { _protocol: protocol, outgoing } = sftp as unknown as {
+    _protocol?: { exitStatus?(channel: number, status: number): void };
+    outgoing?: { id: number };
+  };
+  if (outgoing !== undefined) protocol?.exitStatus?.(outgoing.id, 0);
 }
