@@ -3,6 +3,8 @@ import type { SlotContent, SlotState } from './state.ts';
 
 const MARGIN = '  ';
 const GAP = '   ';
+/** A device chooses its names; none may steer a terminal. */
+const STEERING = /[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
 
 /**
  * The slot strip as plain text: one box per slot, the running one under a double rule, the spare under a single one.
@@ -56,18 +58,27 @@ function strip(
   state: SlotState,
   marks: readonly (readonly boolean[])[] = [],
 ): string {
-  const titled = boxes.map((lines, i) => ({ title: `[ slot ${state.slots[i]!.id} ]`, lines }));
+  const titled = boxes.map((lines, i) => ({
+    title: plain(`[ slot ${state.slots[i]!.id} ]`),
+    lines: lines.map(plain),
+  }));
   const widths = titled.map(({ title, lines }) =>
     Math.max(24, title.length + 4, ...lines.map((line) => line.length + 2)),
   );
   const rules = titled.map(({ title }, i) => rule(title, widths[i]!, i === state.running ? '=' : '-'));
   const height = Math.max(...boxes.map((lines) => lines.length));
   const rows = Array.from({ length: height }, (_, row) =>
-    boxes.map((lines, i) => `${marks[i]?.[row] === true ? '*' : ' '} ${lines[row] ?? ''}`.padEnd(widths[i]!)),
+    titled.map(({ lines }, i) =>
+      `${marks[i]?.[row] === true ? '*' : ' '} ${lines[row] ?? ''}`.padEnd(widths[i]!),
+    ),
   );
   return [rules, ...rows].map((cells) => `${MARGIN}${cells.join(GAP)}`.trimEnd()).join('\n');
 }
 
 function rule(title: string, width: number, line: string): string {
   return `${line}${line}${title}`.padEnd(width, line);
+}
+
+function plain(text: string): string {
+  return text.replace(STEERING, '?');
 }

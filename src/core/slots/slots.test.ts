@@ -262,6 +262,12 @@ then (* changes)
     );
   });
 
+  it('lets no name of a device steer the terminal', () => {
+    const hostile = two(slot('\u001b[2J', '4\u0007\n1', '\u202ec'), device.slots[1]!);
+    expect(drawSlots(hostile)).not.toMatch(/[^\n\x20-\x7e]/);
+    expect(drawSlots(hostile).split('\n')).toHaveLength(6);
+  });
+
   it('explains each operation: the slots it leaves, or the sentence that refuses it', () => {
     const lines = explain(device, inPlace, { release: '4.2.0', reserve: reserveOf(device) });
     expect(lines.map((l) => [l.title, l.refusal?.reason ?? null])).toEqual([
