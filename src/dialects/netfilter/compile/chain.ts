@@ -5,7 +5,7 @@ import type { Chain, Rule, Statement, Verdict } from '../syntax.ts';
 import { type Assembler, type Label, planOf } from './assembler.ts';
 import type { Context } from './context.ts';
 import { branchesOf } from './lookup.ts';
-import { NEVER, type Test, testOf } from './tests.ts';
+import { NEVER, type Test, testsOf } from './tests.ts';
 import { rewritesOf } from './translate.ts';
 
 /** How chains may nest: the kernel's jump stack (NFT_JUMP_STACK_SIZE). */
@@ -56,7 +56,7 @@ export class ChainCompiler {
     const { context } = this;
     switch (statement.kind) {
       case 'match':
-        tests.push(testOf(context, statement));
+        tests.push(...testsOf(context, statement));
         return true;
       case 'condition':
         tests.push(this.condition(statement, statement.text));

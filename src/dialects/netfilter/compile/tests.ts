@@ -16,8 +16,8 @@ const NO_LIMIT: Match = {};
 
 export const NEVER: Test = { boxes: [], negated: false };
 
-/** The test of a comparison. */
-export function testOf(context: Context, statement: Extract<Statement, { kind: 'match' }>): Test {
+/** The tests of a comparison; all must be met. */
+export function testsOf(context: Context, statement: Extract<Statement, { kind: 'match' }>): Test[] {
   const op = statement.op === 'in' ? '==' : statement.op;
   let { left, right } = statement;
   if (typeof left !== 'string' && left.kind === 'bits' && (op === '==' || op === '!=')) {
@@ -29,8 +29,9 @@ export function testOf(context: Context, statement: Extract<Statement, { kind: '
     const fields = fieldNames(left.parts);
     const elements = fields === null ? null : elementsOf(context, right);
     const boxes = elements === null ? null : concatenated(context, fields!, elements);
-    if (boxes !== null) return { boxes, negated };
-    return only(conditionMatch(context, left, statement, negated));
+    if (boxes === null) return only(conditionMatch(context, left, statement, negated));
+    // "None of these pairs" still needs a packet that has the fields.
+    return negated ? [...only(impliedBy(context, fields!)), { boxes, negated }] : [{ boxes, negated }];
   }
   if (typeof left === 'string' || left.kind !== 'field') {
     return only(conditionMatch(context, left, statement, negated));
@@ -41,8 +42,7 @@ export function testOf(context: Context, statement: Extract<Statement, { kind: '
   return only(limit ?? conditionMatch(context, left, statement, negated));
 }
 
-const only = (match: Match | 'never'): Test =>
-  match === 'never' ? NEVER : { boxes: [match], negated: false };
+const only = (match: Match | 'never'): Test[] => [match === 'never' ? NEVER : { boxes: [match], negated: false }];
 
 /** The values a comparison's right side stands for; null when a named set's content is not certain. */
 function cachedValues(context: Context, right: Expression): readonly Expression[] | null {
@@ -169,17 +169,22 @@ export function conditionMatch(
     name: random ? context.notes.own(statement, text) : text,
     holds: !negated,
   };
-  let match: Match | 'never' = { conditions: [condition] };
-  for (const field of fieldsIn(left)) {
-    context.notes.asked.add(field);
+  const fields = fieldsIn(left);
+  for (const field of fields) context.notes.asked.add(field);
+  const implied = impliedBy(context, fields);
+  return implied === 'never' ? 'never' : { ...implied, conditions: [condition] };
+}
+
+/** The family and protocol a packet must have to have these fields at all. */
+function impliedBy(context: Context, fields: readonly string[]): Match | 'never' {
+  let match: Match = {};
+  for (const field of fields) {
     const header = field.slice(0, field.indexOf(' '));
-    const wrongFamily =
-      ((header === 'ip' || header === 'icmp') && context.family !== 4) ||
-      ((header === 'ip6' || header === 'icmpv6') && context.family !== 6);
-    if (wrongFamily) return 'never';
+    if ((header === 'ip' || header === 'icmp') && context.family !== 4) return 'never';
+    if ((header === 'ip6' || header === 'icmpv6') && context.family !== 6) return 'never';
     const protocol = HEADER_PROTOCOLS[header];
     if (protocol === undefined) continue;
-    const both: Match | 'never' | null = bothMatches(match, { protocol: [protocol, protocol] });
+    const both = bothMatches(match, { protocol: [protocol, protocol] });
     if (both === null || both === 'never') return 'never';
     match = both;
   }
