@@ -71,11 +71,16 @@ export function readObjects(model: Model): void {
       { kinds: ['interface'], taken: interfaces, isLiteral: () => false },
     );
   }
+  const homes = new Map<string, Entry>();
   for (const { entry, as } of model.entriesOf(mapping.interfaces)) {
     const name = nameOf(entry, as);
     const zones = entry.texts(as.zone);
     model.interfaces.add(name);
-    for (const { text } of zones) model.zones.set(text, new Set([...(model.zones.get(text) ?? []), name]));
+    for (const { text } of zones) {
+      const known = model.zones.get(text);
+      if (known === undefined) homes.set(text, entry);
+      model.zones.set(text, new Set([...(known ?? []), name]));
+    }
     const value = {
       addresses: entry
         .texts(as.addresses)
@@ -87,8 +92,12 @@ export function readObjects(model: Model): void {
     finish(model, entry, as, 'interface', name, value, {
       kinds: ['zone'],
       taken: zones,
-      isLiteral: () => mapping.zones === undefined,
+      isLiteral: () => false,
     });
+  }
+  // A zone that only interfaces name stands where the first of them names it.
+  for (const [name, entry] of homes) {
+    model.add('zone', entry, name, { interfaces: [...model.zones.get(name)!].sort() });
   }
   for (const { entry, as } of model.entriesOf(mapping.routes)) {
     const destination = entry.text(as.destination) ?? '';
