@@ -33,3 +33,6 @@ export {
   type Unresolved,
 } from './row.ts';
 export { rewriteText } from './translation.ts';
+export { icmpTypeOf, icmpWord, protocolOf, protocolWord } from './words/protocols.ts';
+export { type PacketWords, type RowWords, wordsOfPacket, wordsOfRow } from './words/row-words.ts';
+export { differenceSentence, rowSentence, rowSentences, ruleSentence } from './words/sentence.ts';
