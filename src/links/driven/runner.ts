@@ -69,7 +69,7 @@ export class Runner {
     const { name } = this.#options;
     if (output.closed) {
       if (context.mayClose === true) return output;
-      throw linkError('links/closed', `${name} ended the connection during "${text}".`, {
+      throw linkError('links/closed', `${name} ended the connection, or the command, during "${text}".`, {
         advice: 'Whether the command took effect is not known.',
       });
     }

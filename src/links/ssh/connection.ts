@@ -54,6 +54,8 @@ export async function connectSsh(
   const socket = await connectSocket(target, timeoutSeconds);
   const localAddress = (socket.localAddress ?? '').replace(/^::ffff:/u, '');
   const client = new Client();
+  // ssh2 may emit further errors after the first; an error that nobody hears would end the process.
+  client.on('error', () => undefined);
   let pinned = target.hostKey;
   let changed: string | null = null;
   let pinFailed: unknown = null;

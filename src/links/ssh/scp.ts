@@ -39,7 +39,7 @@ export class ScpFiles {
     wanted: (name: string) => boolean,
     stallSeconds: number,
   ): Promise<NamedFile[]> {
-    const channel = await openExec(this.#connection, `scp -r -f ${folder}`);
+    const channel = await openExec(this.#connection, `scp -r -f ${folder}`, async (opened) => opened);
     const watch = new StallWatch(stallSeconds, `Reading ${folder}`, () => channel.destroy());
     const files = await this.#guarded(
       folder,
@@ -56,7 +56,7 @@ export class ScpFiles {
     chunks: AsyncIterable<Uint8Array> | Iterable<Uint8Array>,
     progress?: Progress,
   ): Promise<void> {
-    const channel = await openExec(this.#connection, `scp -t ${remote}`);
+    const channel = await openExec(this.#connection, `scp -t ${remote}`, async (opened) => opened);
     const watch = new StallWatch(stallSeconds, `Sending ${remote}`, () => channel.destroy());
     const reader = new ScpReader(channel, () => watch.moved());
     const work = async () => {

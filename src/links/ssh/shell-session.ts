@@ -60,19 +60,18 @@ export class ShellSession implements Session {
     repliesFor: RepliesFor,
     timeoutSeconds: number,
   ): Promise<ShellSession> {
-    const opening = new Promise<ClientChannel>((resolve, reject) => {
+    const opening = new Promise<ShellSession>((resolve, reject) => {
       connection.client.shell(WINDOW, (error, channel) => {
-        if (error === undefined) resolve(channel);
+        if (error === undefined) resolve(new ShellSession(channel, connection, book, repliesFor));
         else reject(linkError('links/refused', 'The device opens no terminal.', { cause: error }));
       });
     });
-    const channel = await within(
+    const session = await within(
       timeoutSeconds,
       'Opening a terminal',
       connection.guard(opening),
       () => undefined,
     );
-    const session = new ShellSession(channel, connection, book, repliesFor);
     const end = await session.#untilPrompt([], timeoutSeconds, 'The first prompt');
     if (end === 'closed')
       throw linkError('links/closed', 'The device closed the terminal before its first prompt.');
@@ -84,6 +83,7 @@ export class ShellSession implements Session {
   }
 
   async run(command: Command): Promise<Output> {
+    if (this.#closed) throw this.#connection.ended ?? linkError('links/closed', 'The terminal was closed.');
     await this.#goTo(command.mode, command.timeoutSeconds);
     return this.#type(command.text, command.replies, command.timeoutSeconds);
   }
@@ -171,7 +171,11 @@ export class ShellSession implements Session {
       };
       this.#onData();
     });
-    const stop = () => this.#channel.destroy();
+    const stop = () => {
+      // What the device prints now belongs to no command any more.
+      this.#closed = true;
+      this.#channel.destroy();
+    };
     return within(timeoutSeconds, what, this.#guarded(waiting), stop).finally(() => {
       clearTimeout(settle);
       this.#onData = () => undefined;
