@@ -183,6 +183,12 @@ class ArchiveInFolder implements FolderArchive, Inside {
   }
 }
 
+/** The inside of an archive, for the procedures of this room. Throws `archive/not-an-archive` for one kept otherwise. */
+export function insideOf(archive: Archive): Inside {
+  if (archive instanceof ArchiveInFolder) return archive;
+  throw archiveError('archive/not-an-archive', 'This archive is not kept in a folder.');
+}
+
 /** What may stand in the folder before an archive is begun there. */
 const OURS = [RING, 'lock', 'lock-journal', 'captures', 'packs', 'head.json', MANIFEST];
 

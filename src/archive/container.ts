@@ -5,7 +5,7 @@ import type { Shelf } from './catalogue.ts';
 import { compressed, decompressed } from './compressor.ts';
 import { sha256 } from './digest.ts';
 import { makeFolder, writeDurably } from './durable.ts';
-import type { Container } from './entry.ts';
+import { type Container, recordSchema } from './entry.ts';
 import { archiveError } from './errors.ts';
 import type { Sealer } from './key.ts';
 import { pathBelow } from './names.ts';
@@ -50,7 +50,7 @@ export async function unwrapCapture(
   );
   const json = inside.get('capture.json');
   if (json === undefined) throw new Error('there is no capture.json inside');
-  const record = JSON.parse(Buffer.from(json).toString()) as CaptureRecord;
+  const record = recordSchema.parse(JSON.parse(Buffer.from(json).toString()));
   const files = record.files.map(({ name }) => {
     const content = inside.get(FILES + pathBelow(name));
     if (content === undefined) throw new Error(`the file ${name} is not inside`);

@@ -23,6 +23,9 @@ const taken = {
 
 const files = z.array(z.object({ name: z.string(), size: z.int().nonnegative(), sha256: hex })).min(1);
 
+/** `capture.json` beside the files of a capture: what is known of it. */
+export const recordSchema = z.object({ ...taken, digest: hex, files });
+
 export const entrySchema = z.discriminatedUnion('kind', [
   /** The first line. `recipient` is the age recipient of the data key, `verifying` the Ed25519 key of the manifest. */
   z.object({ ...line, kind: z.literal('begun'), archive: z.string(), recipient: z.string(), verifying: hex }),

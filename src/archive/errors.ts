@@ -12,6 +12,11 @@ export type ArchiveErrorCode =
   | 'archive/not-an-archive'
   | 'archive/write-failed'
   | 'archive/busy'
+  | 'archive/bad-recurrence'
+  | 'archive/bad-rule'
+  | 'archive/protected'
+  | 'archive/bad-import'
+  | 'archive/replica'
   | 'archive/closed';
 
 export type ArchiveError = TuckpointError<ArchiveErrorCode>;

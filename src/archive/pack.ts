@@ -1,5 +1,6 @@
 import { compressed, decompressed, TIGHT } from './compressor.ts';
 import { sha256 } from './digest.ts';
+import { recordSchema } from './entry.ts';
 import { archiveError } from './errors.ts';
 import { pathBelow } from './names.ts';
 import { cutIntoPieces } from './pieces.ts';
@@ -100,7 +101,7 @@ export class Pack {
       pack.#enter(name, content);
       if (name.startsWith('pieces/')) pack.#pieces.set(name, content);
       else if (name.endsWith('/capture.json')) {
-        const record = JSON.parse(Buffer.from(content).toString()) as CaptureRecord;
+        const record = recordSchema.parse(JSON.parse(Buffer.from(content).toString()));
         pack.#records.set(record.id, record);
       } else pack.#lists.set(name, Buffer.from(content).toString());
     }

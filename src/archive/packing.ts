@@ -93,7 +93,7 @@ async function packDevice(inside: Inside, device: string): Promise<number> {
 }
 
 /** Rewrites packs that hold deleted captures, so that nothing of those remains. Call within `alone`. */
-async function purgeDeleted(inside: Inside): Promise<void> {
+export async function purgeDeleted(inside: Inside): Promise<void> {
   for (const shelf of inside.catalogue.shelves) {
     const living = inside.catalogue.living(shelf);
     if (shelf.raw === null || living.length === shelf.ids.size) continue;
