@@ -50,7 +50,7 @@ export class ExecSession implements Session {
     const closed = ended.killed || (ended.code === null && (await this.#breaksNow()));
     const refusal =
       refusalIn(`${text}\n${errorText}`, this.#refusals) ??
-      (closed || ended.code === 0
+      (closed || (ended.code ?? 0) === 0
         ? null
         : (lastWords(errorText, text) ?? `it ended with code ${ended.code}`));
     return { bytes: ended.out, text, refusal, closed };
