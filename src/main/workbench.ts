@@ -8,7 +8,6 @@ import { factsOf } from '#links/handbook';
 import type { Link } from '#links/port';
 import type { RunEnvironment } from '#runs';
 import { type DeviceRecord, openStore, type Store } from '#store';
-import { compareTraffic } from './compare-traffic.ts';
 import { loadHandbook } from './handbooks.ts';
 import { keyFor } from './key.ts';
 
@@ -31,7 +30,6 @@ export async function openWorkbench(folder: string, out: Output): Promise<OpenWo
     nowMs: () => performance.now(),
     sleep: (ms) => sleep(ms),
     newId,
-    compareTraffic,
   };
   return {
     folder,

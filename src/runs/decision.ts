@@ -1,6 +1,6 @@
 import type { Comparison } from '#core/reading';
 import type { SlotState } from '#core/slots';
-import type { TrafficAnswer } from './environment.ts';
+import type { TrafficAnswer } from './compare-traffic.ts';
 
 /** What a run knows when it decides on an update. */
 export interface Evidence {

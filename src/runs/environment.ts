@@ -1,5 +1,5 @@
 import type { Archive } from '#archive';
-import type { DeviceFacts, Link, NamedFile } from '#links/port';
+import type { DeviceFacts, Link } from '#links/port';
 import type { DeviceRecord, Store } from '#store';
 
 /** All that a run needs from outside; main brings the real parts, tests bring their own. */
@@ -16,13 +16,4 @@ export interface RunEnvironment {
   sleep(ms: number): Promise<void>;
   /** A new run id, sortable by time. */
   newId(): string;
-  /** Compares the traffic of two configurations. */
-  compareTraffic(before: readonly NamedFile[], after: readonly NamedFile[]): Promise<TrafficAnswer>;
-}
-
-/** What the traffic comparison of two captures says, in words. */
-export interface TrafficAnswer {
-  readonly verdict: 'equal' | 'different' | 'undecided' | 'not read';
-  readonly sentence: string;
-  readonly rows: readonly string[];
 }

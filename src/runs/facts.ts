@@ -2,7 +2,7 @@ import type { Comparison, Reading } from '#core/reading';
 import type { ReleaseSheet } from '#core/release';
 import type { SlotState } from '#core/slots';
 import type { Identity, ReleaseFile, RemoteFile } from '#links/port';
-import type { TrafficAnswer } from './environment.ts';
+import type { TrafficAnswer } from './compare-traffic.ts';
 import type { Decision } from './events.ts';
 
 /** The device as one look found it. `capture` is the archive's id of its running configuration. */

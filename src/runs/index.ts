@@ -2,8 +2,10 @@
  * Runs: one procedure carried out on one device, step by step, with a journal that survives any kill.
  * It must never reach a device but through a Link, nor remember anything but in the store and the archive.
  */
+
+export { compareTraffic, type TrafficAnswer } from './compare-traffic.ts';
 export { type Plan, planRun } from './dry-run.ts';
-export type { RunEnvironment, TrafficAnswer } from './environment.ts';
+export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';
 export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
 export { lookAtSlots } from './look.ts';

@@ -1,5 +1,6 @@
 import { configurationDigest } from '#archive';
 import { refusalOf } from '#core/slots';
+import { changedNames } from '../compare-traffic.ts';
 import { refused } from '../refused.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
@@ -71,17 +72,4 @@ function captureOf(run: RunContext): string {
 
 function adviceFor(reason: string, advice: string): string {
   return reason === 'no-way-back' ? `${advice} (--accept-no-reserve is your explicit word.)` : advice;
-}
-
-/** Names of files that differ, in either direction. */
-function changedNames(
-  now: readonly { name: string; bytes: Uint8Array }[],
-  then: readonly { name: string; bytes: Uint8Array }[],
-): string[] {
-  const before = new Map(now.map((f) => [f.name, f.bytes]));
-  const after = new Map(then.map((f) => [f.name, f.bytes]));
-  return [...new Set([...before.keys(), ...after.keys()])].filter((name) => {
-    const [a, b] = [before.get(name), after.get(name)];
-    return a === undefined || b === undefined || Buffer.compare(a, b) !== 0;
-  });
 }

@@ -1,5 +1,6 @@
 import { compareReadings } from '#core/reading';
 import { runningSlot } from '#core/slots';
+import { compareTraffic } from '../compare-traffic.ts';
 import { decide, worseInWords } from '../decision.ts';
 import type { Facts } from '../facts.ts';
 import type { RunContext } from '../run-context.ts';
@@ -15,7 +16,7 @@ export const compareAndDecide: Step = {
     const { release } = run.goal;
     if (before === undefined || after === undefined || release === undefined) throw missing('before, after');
     if (readingBefore === undefined || readingAfter === undefined) throw missing('readings');
-    const comparison = compareReadings(readingBefore, readingAfter);
+    const comparison = compareReadings(readingBefore, readingAfter, { booted: true });
     const changed = runningSlot(before.slots).configuration !== runningSlot(after.slots).configuration;
     const traffic = await trafficBetween(run, run.facts.captureBefore, run.facts.captureAfter);
     const judgement = decide({
@@ -38,9 +39,9 @@ export const compareAndDecide: Step = {
 /** The traffic comparison of two captures; null when they hold the same configuration, so no packet is treated differently. */
 async function trafficBetween(run: RunContext, before: string | undefined, after: string | undefined) {
   if (before === undefined || after === undefined) throw missing('captures');
-  const { archive, compareTraffic } = run.environment;
+  const { archive } = run.environment;
   const [a, b] = [await archive.get(before), await archive.get(after)];
-  return a.record.digest === b.record.digest ? null : await compareTraffic(a.files, b.files);
+  return a.record.digest === b.record.digest ? null : compareTraffic(a.files, b.files);
 }
 
 /** After going back: is the device as it was before the run? */
@@ -59,7 +60,7 @@ export function compareBack(applies: (run: RunContext) => boolean): Step {
       ) {
         throw missing('back');
       }
-      const comparison = compareReadings(readingBefore, readingBack);
+      const comparison = compareReadings(readingBefore, readingBack, { booted: true });
       const same = runningSlot(before.slots).configuration === runningSlot(back.slots).configuration;
       const doubts = [
         back.identity.release === before.identity.release
