@@ -117,7 +117,6 @@ async function tryIn(
       clock += ms;
     },
     newId: () => 'r1',
-    verdict: 'equal',
   };
   await store.devices.put(
     {
