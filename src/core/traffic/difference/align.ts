@@ -72,16 +72,15 @@ function alignSkips(
   changedBefore: number[],
   changedAfter: number[],
 ): Alignment {
-  const landingA = landings(a.length, changedBefore);
-  const landingB = landings(b.length, changedAfter);
-  const unchangedA = unchanged(a.length, changedBefore);
-  const unchangedB = unchanged(b.length, changedAfter);
   const moreA: number[] = [];
   const moreB: number[] = [];
-  for (const [n, i] of unchangedA.entries()) {
-    const j = unchangedB[n]!;
-    const skip = skipOf(a[i]!);
-    if (skip >= 0 && landingA[skip] !== landingB[skipOf(b[j]!)]) {
+  const isChanged = new Set(changedBefore);
+  for (const [i, { rule }] of a.entries()) {
+    if (!('skip' in rule.action) || isChanged.has(i)) continue;
+    const j = unchangedAt(i - countBelow(changedBefore, i), changedAfter);
+    const landsA = rule.action.skip - countBelow(changedBefore, rule.action.skip);
+    const skipB = skipOf(b[j]!);
+    if (landsA !== skipB - countBelow(changedAfter, skipB)) {
       moreA.push(i);
       moreB.push(j);
     }
@@ -94,17 +93,28 @@ function alignSkips(
   };
 }
 
-/** For each position, how many unchanged rules stand before it. */
-function landings(length: number, changed: readonly number[]): Int32Array {
-  const isChanged = new Set(changed);
-  const counts = new Int32Array(length + 1);
-  for (let i = 0; i < length; i++) counts[i + 1] = counts[i]! + (isChanged.has(i) ? 0 : 1);
-  return counts;
+/** How many of the ascending numbers are below a bound. */
+function countBelow(ascending: readonly number[], bound: number): number {
+  let low = 0;
+  let high = ascending.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (ascending[middle]! < bound) low = middle + 1;
+    else high = middle;
+  }
+  return low;
 }
 
-function unchanged(length: number, changed: readonly number[]): number[] {
-  const isChanged = new Set(changed);
-  return Array.from({ length }, (_, i) => i).filter((i) => !isChanged.has(i));
+/** Where the n-th unchanged rule stands, counted from 0. */
+function unchangedAt(n: number, changed: readonly number[]): number {
+  let low = n;
+  let high = n + changed.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (middle + 1 - countBelow(changed, middle + 1) > n) high = middle;
+    else low = middle + 1;
+  }
+  return low;
 }
 
 interface Leftovers {

@@ -4,7 +4,7 @@ import type { TrafficBudget } from '../row.ts';
 import { clustersOf } from './clusters.ts';
 import { type ChangedRule, type OpenComparison, openComparison } from './comparison.ts';
 import { type Box, Field } from './fields.ts';
-import { type Interest, interestsOf, programOf } from './program.ts';
+import { type Interest, type Item, interestsOf, programOf } from './program.ts';
 import { race } from './race.ts';
 import { type Ranked, rankItems } from './ranks.ts';
 import { type Slots, slotsOf } from './slots.ts';
@@ -12,6 +12,8 @@ import type { Diagram, Stopped } from './sweep.ts';
 
 /** One cluster of changed rules with its diagram, or with where its sweep stopped. */
 export interface ComparedCluster {
+  readonly before: readonly Item[];
+  readonly after: readonly Item[];
   readonly ranked: Ranked;
   readonly result: Diagram | Stopped;
   readonly changed: readonly ChangedRule[];
@@ -64,24 +66,26 @@ function compareCluster(
     cluster.some((interest) => interest.owner.startsWith(`${side}/${slot}/${index}/`)),
   );
   for (;;) {
-    const ranked = rankCluster(comparison, regions, owners);
-    const result = race(ranked, budget);
-    if ('stopped' in result || !openMore(comparison, ranked, result)) return { ranked, result, changed };
+    const sides = rankCluster(comparison, regions, owners);
+    const result = race(sides.ranked, budget);
+    if ('stopped' in result || !openMore(comparison, sides.ranked, result))
+      return { ...sides, result, changed };
   }
 }
 
-/** Both sides of one cluster over ranks. */
+/** Both sides of one cluster, as rules and over ranks. */
 export function rankCluster(
   comparison: OpenComparison,
   regions: readonly Box[],
   owners: ReadonlySet<string>,
-): Ranked {
+) {
   const before = programOf(comparison, 'before', regions, owners);
   const after = programOf(comparison, 'after', regions, owners);
   const fields = Field.firstCondition + comparison.conditionNames.length;
-  return rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
+  const ranked = rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
     field === Field.inInterface ? comparison.inNames.atoms.length : comparison.outNames.atoms.length,
   );
+  return { before, after, ranked };
 }
 
 /** Opens the rest of the way wherever a difference was seen against a way not yet opened. */

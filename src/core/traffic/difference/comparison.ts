@@ -1,4 +1,4 @@
-import type { InterfaceSet, Rule } from '../policy.ts';
+import type { Rule } from '../policy.ts';
 import { Field } from './fields.ts';
 import { InterfaceNames } from './interfaces.ts';
 import type { Comparison } from './program.ts';
@@ -26,19 +26,14 @@ export function openComparison(slots: Slots): OpenComparison {
   const causes = new Map<string, number>();
   const inMentioned = new Set<string>();
   const outMentioned = new Set<string>();
-  const note = (set: InterfaceSet | undefined, into: Set<string>) => {
-    for (const name of set?.names ?? []) into.add(name);
-  };
   let passing = 0;
   for (const [slot, { before, after }] of slots.slots.entries()) {
     for (const [side, { stage, changed: indexes }] of [
       ['before', before],
       ['after', after],
     ] as const) {
-      for (const { inInterface, outInterface } of stage?.rules ?? []) {
-        note(inInterface, inMentioned);
-        note(outInterface, outMentioned);
-      }
+      for (const name of stage?.inNames ?? []) inMentioned.add(name);
+      for (const name of stage?.outNames ?? []) outMentioned.add(name);
       for (const index of indexes) {
         const { rule } = stage!.rules[index]!;
         causes.set(`${side}/${slot}/${index}`, changed.length);

@@ -53,6 +53,8 @@ describe.each([4, 6] as const)('the difference of two small IPv%i policies', (fa
           for (const row of rows) {
             expect(rowContains(row, row.example)).toBe(true);
             expectRowsToExplain(before, after, rows, row.example);
+            expect(row.ruleBefore).toBe(decide(before, row.example).rule);
+            expect(row.ruleAfter).toBe(decide(after, row.example).rule);
           }
         },
       ),

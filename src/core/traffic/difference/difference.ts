@@ -1,5 +1,4 @@
 import type { Family } from '#core/address';
-import { decide } from '../decide.ts';
 import type { Path, Policy, Rule, Unread } from '../policy.ts';
 import {
   DEFAULT_BUDGET,
@@ -14,6 +13,7 @@ import { boxesOf, countBoxes, mergeBoxes, type RankBox } from './boxes.ts';
 import { type ComparedCluster, comparePath, type PathComparison } from './compare.ts';
 import { exampleOf, packetSetOf, splitServices } from './decode.ts';
 import type { FieldSet } from './fields.ts';
+import { decidingRule } from './follow.ts';
 import { byConsequence, sizeOf } from './size.ts';
 import type { Diagram } from './sweep.ts';
 
@@ -45,7 +45,7 @@ export function trafficDifference(
     work += compared.work;
     for (const cluster of compared.clusters) {
       if ('stopped' in cluster.result) unresolved.push(unresolvedOf(compared, cluster));
-      else changes.push(...changesOf(compared, cluster, cluster.result, before, after, budget));
+      else changes.push(...changesOf(compared, cluster, cluster.result, budget));
     }
   }
   changes.sort(byConsequence);
@@ -69,13 +69,12 @@ function uniqueUnread(unread: readonly Unread[]): Unread[] {
 
 function changesOf(
   { comparison }: PathComparison,
-  { ranked }: ComparedCluster,
+  cluster: ComparedCluster,
   diagram: Diagram,
-  before: Policy,
-  after: Policy,
   budget: TrafficBudget,
 ): TrafficChange[] {
   const { path, family } = comparison.slots;
+  const { ranked } = cluster;
   const total = countBoxes(diagram);
   const boxes = mergeBoxes(boxesOf(diagram, ranked.fields, budget.rows), ranked.ranks);
   const byDifference = new Map<number, RankBox[]>();
@@ -96,16 +95,9 @@ function changesOf(
     const rows = sized.map(({ box }): TrafficRow => {
       const set = packetSetOf(box, family, comparison);
       const example = exampleOf(box, set, path, family, comparison);
-      const decided = { before: decide(before, example), after: decide(after, example) };
-      return {
-        path,
-        family,
-        ...set,
-        ...outcomes,
-        ruleBefore: decided.before.rule,
-        ruleAfter: decided.after.rule,
-        example,
-      };
+      const ruleBefore = decidingRule(cluster.before, example, comparison);
+      const ruleAfter = decidingRule(cluster.after, example, comparison);
+      return { path, family, ...set, ...outcomes, ruleBefore, ruleAfter, example };
     });
     return {
       path,

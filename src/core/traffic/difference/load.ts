@@ -34,6 +34,9 @@ export interface LoadedStage {
   readonly sum: number;
   /** Lowest and highest value per rule of source, destination, protocol and service, for quick rejection. */
   readonly hulls: Float64Array;
+  /** Interface names that any rule mentions. */
+  readonly inNames: ReadonlySet<string>;
+  readonly outNames: ReadonlySet<string>;
 }
 
 const loaded = new WeakMap<Stage, Map<Family, LoadedStage>>();
@@ -47,19 +50,29 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
   }
   let ready = families.get(family);
   if (ready === undefined) {
-    const rules = stage.rules.map((rule) => loadRule(rule, family));
-    ready = { kind: stage.kind, name: stage.name, rules, sum: sumOf(rules), hulls: hullsOf(rules) };
+    const known = new Map<string, FieldSet>();
+    const rules = stage.rules.map((rule) => loadRule(rule, family, known));
+    ready = {
+      kind: stage.kind,
+      name: stage.name,
+      rules,
+      sum: sumOf(rules),
+      hulls: hullsOf(rules),
+      inNames: new Set(rules.flatMap(({ inInterface }) => inInterface?.names ?? [])),
+      outNames: new Set(rules.flatMap(({ outInterface }) => outInterface?.names ?? [])),
+    };
     families.set(family, ready);
   }
   return ready;
 }
 
-function loadRule(rule: Rule, family: Family): LoadedRule {
+/** `known` lets equal sets be one object, so that later steps look at each only once. */
+function loadRule(rule: Rule, family: Family, known: Map<string, FieldSet>): LoadedRule {
   const { match } = rule;
   const sets = setsOf(match, family);
   return {
     rule,
-    key: `${keyOf(sets)}${interfacesKey(match.inInterface)}>${interfacesKey(match.outInterface)};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
+    key: `${keyOf(sets, known)}${interfacesKey(match.inInterface)}>${interfacesKey(match.outInterface)};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
     sets,
     inInterface: match.inInterface,
     outInterface: match.outInterface,
@@ -67,15 +80,18 @@ function loadRule(rule: Rule, family: Family): LoadedRule {
   };
 }
 
+const WITH_PORTS = numbers(...PORT_PROTOCOLS);
+const ICMP = numbers(icmpProtocol(4));
+const ICMPV6 = numbers(icmpProtocol(6));
+
 /** Field sets of a match with the protocol that its ports or ICMP types imply. Sets that hold everything are dropped. */
 function setsOf(match: Match, family: Family): (FieldSet | undefined)[] | undefined {
   let protocol = match.protocol;
   const within = (allowed: NumberSet) => {
     protocol = protocol === undefined ? allowed : intersectNumbers(protocol, allowed);
   };
-  if (match.sourcePort !== undefined || match.destinationPort !== undefined)
-    within(numbers(...PORT_PROTOCOLS));
-  if (match.icmp !== undefined) within(numbers(icmpProtocol(family)));
+  if (match.sourcePort !== undefined || match.destinationPort !== undefined) within(WITH_PORTS);
+  if (match.icmp !== undefined) within(family === 4 ? ICMP : ICMPV6);
   const sets: (FieldSet | undefined)[] = new Array(Field.firstCondition).fill(undefined);
   sets[Field.source] = addressesOf(match.source, family);
   sets[Field.destination] = addressesOf(match.destination, family);
@@ -98,15 +114,19 @@ function limited(set: NumberSet | undefined, top: number): NumberSet | undefined
   return set !== undefined && set.length === 2 && set[0]! <= 0 && set[1]! >= top ? undefined : set;
 }
 
-function keyOf(sets: readonly (FieldSet | undefined)[] | undefined): string {
+function keyOf(sets: (FieldSet | undefined)[] | undefined, known: Map<string, FieldSet>): string {
   if (sets === undefined) return 'never;';
   let key = '';
   for (let f = Field.source; f < sets.length; f++) {
     const set = sets[f];
     if (set !== undefined) {
-      key += isAddressSet(set)
+      const text = isAddressSet(set)
         ? set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join()
         : set.join();
+      const same = known.get(text);
+      if (same === undefined) known.set(text, set);
+      else sets[f] = same;
+      key += text;
     }
     key += ';';
   }

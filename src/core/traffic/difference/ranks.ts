@@ -1,4 +1,12 @@
-import { type Address, compareAddresses, type Family, nextAddress, previousAddress } from '#core/address';
+import {
+  type Address,
+  type AddressSet,
+  compareAddresses,
+  type Family,
+  type NumberSet,
+  nextAddress,
+  previousAddress,
+} from '#core/address';
 import { type Box, type FieldSet, hullOf, isAddressSet, topOf } from './fields.ts';
 import type { Item, Outcome } from './program.ts';
 
@@ -81,33 +89,50 @@ function scaleOf(
   top: number,
 ): Scale {
   const span = spanOf(field, regions, top);
-  const starts: Value[] = [span.low];
-  const note = (value: Value | undefined) => {
-    if (value !== undefined && compare(value, span.low) > 0 && compare(value, span.high) <= 0)
-      starts.push(value);
-  };
-  let limited = false;
+  const sets = new Set<FieldSet>();
   for (const items of [before, after]) {
     for (const { box } of items) {
       const set = box[field];
-      if (set === undefined) continue;
-      limited = true;
-      if (isAddressSet(set)) {
-        for (const { low, high } of set.ranges) {
-          note(low);
-          note(nextAddress(high));
-        }
-      } else {
-        for (let i = 0; i < set.length; i += 2) {
-          note(set[i]!);
-          note(set[i + 1]! + 1);
-        }
-      }
+      if (set !== undefined) sets.add(set);
     }
   }
-  if (!limited) return { starts, last: span.high };
-  starts.sort(compare);
-  return { starts: starts.filter((v, i) => i === 0 || compare(v, starts[i - 1]!) !== 0), last: span.high };
+  const starts =
+    typeof span.low === 'number'
+      ? numberStarts(sets as Set<NumberSet>, span.low, span.high as number)
+      : addressStarts(sets as Set<AddressSet>, span.low, span.high as Address);
+  return { starts, last: span.high };
+}
+
+function numberStarts(sets: Iterable<NumberSet>, low: number, high: number): number[] {
+  const bounds: number[] = [low];
+  for (const set of sets) {
+    for (let i = 0; i < set.length; i += 2) {
+      const first = set[i]!;
+      const next = set[i + 1]! + 1;
+      if (first > low && first <= high) bounds.push(first);
+      if (next > low && next <= high) bounds.push(next);
+    }
+  }
+  const sorted = Float64Array.from(bounds).sort();
+  const starts: number[] = [];
+  for (let i = 0; i < sorted.length; i++) if (i === 0 || sorted[i] !== sorted[i - 1]) starts.push(sorted[i]!);
+  return starts;
+}
+
+function addressStarts(sets: Iterable<AddressSet>, low: Address, high: Address): Address[] {
+  const bounds: Address[] = [low];
+  const note = (value: Address | undefined) => {
+    if (value === undefined || compareAddresses(value, low) <= 0 || compareAddresses(value, high) > 0) return;
+    bounds.push(value);
+  };
+  for (const set of sets) {
+    for (const range of set.ranges) {
+      note(range.low);
+      note(nextAddress(range.high));
+    }
+  }
+  bounds.sort(compareAddresses);
+  return bounds.filter((v, i) => i === 0 || compareAddresses(v, bounds[i - 1]!) !== 0);
 }
 
 function spanOf(field: number, regions: readonly Box[], top: number): { low: Value; high: Value } {
@@ -176,17 +201,35 @@ function rankSide(
 /** A set as ranks within the span; undefined when it covers the whole span. */
 function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
   const bounds: number[] = [];
-  const add = (low: Value, high: Value) => {
-    if (compare(high, scale.starts[0]!) < 0 || compare(low, scale.last) > 0) return;
-    const first = Math.max(1, startsUpTo(scale, low)) - 1;
-    const last = startsUpTo(scale, high) - 1;
-    if (bounds.length > 0 && bounds.at(-1) === first - 1) bounds[bounds.length - 1] = last;
-    else bounds.push(first, last);
-  };
-  if (isAddressSet(set)) for (const { low, high } of set.ranges) add(low, high);
-  else for (let i = 0; i < set.length; i += 2) add(set[i]!, set[i + 1]!);
+  if (isAddressSet(set)) {
+    for (const { low, high } of set.ranges) {
+      if (compare(high, scale.starts[0]!) < 0 || compare(low, scale.last) > 0) continue;
+      bounds.push(Math.max(1, startsUpTo(scale, low)) - 1, startsUpTo(scale, high) - 1);
+    }
+  } else {
+    const starts = scale.starts as readonly number[];
+    const last = scale.last as number;
+    for (let i = 0; i < set.length; i += 2) {
+      const low = set[i]!;
+      const high = set[i + 1]!;
+      if (high < starts[0]! || low > last) continue;
+      bounds.push(Math.max(1, numbersUpTo(starts, low)) - 1, numbersUpTo(starts, high) - 1);
+    }
+  }
   const all = bounds.length === 2 && bounds[0] === 0 && bounds[1] === scale.starts.length - 1;
   return all ? undefined : Int32Array.from(bounds);
+}
+
+/** How many of the ascending numbers are at most `value`. */
+function numbersUpTo(starts: readonly number[], value: number): number {
+  let low = 0;
+  let high = starts.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (starts[middle]! <= value) low = middle + 1;
+    else high = middle;
+  }
+  return low;
 }
 
 function valuesOf(scale: Scale, ranks: Int32Array | undefined, top: number): FieldSet | undefined {

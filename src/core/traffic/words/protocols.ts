@@ -12,7 +12,6 @@ const PROTOCOLS: Readonly<Record<number, string>> = {
   50: 'esp',
   51: 'ah',
   58: 'ipv6-icmp',
-  88: 'eigrp',
   89: 'ospf',
   94: 'ipip',
   103: 'pim',

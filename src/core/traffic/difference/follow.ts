@@ -1,0 +1,87 @@
+import { type Address, compareAddresses, type NumberSet } from '#core/address';
+import { hasPorts, icmpProtocol, type Packet } from '../packet.ts';
+import type { Rule } from '../policy.ts';
+import type { OpenComparison } from './comparison.ts';
+import { type Box, Field, isAddressSet, STATES } from './fields.ts';
+import type { InterfaceNames } from './interfaces.ts';
+import type { Item } from './program.ts';
+
+type Value = number | Address;
+
+/**
+ * The rule that decides on a packet, found among the items of a cluster instead of among all rules of the policy. The
+ * packet must lie in one of the cluster's regions.
+ */
+export function decidingRule(
+  items: readonly Item[],
+  packet: Packet,
+  comparison: OpenComparison,
+): Rule | undefined {
+  const values = valuesOf(packet, comparison);
+  let accepting: Rule | undefined;
+  for (let i = 0; i < items.length; ) {
+    const { box, outcome, target, rule } = items[i]!;
+    if (!holds(box, values)) {
+      i++;
+      continue;
+    }
+    const action = rule?.rule.action;
+    if (action !== undefined && 'verdict' in action) {
+      if (action.verdict !== 'accept') return rule!.rule;
+      // The last accept that has a limit is the reason; one without is a chain's policy.
+      const limited = Object.keys(rule!.rule.match).length > 0;
+      if (limited || accepting === undefined || Object.keys(accepting.match).length === 0)
+        accepting = rule!.rule;
+    }
+    if (outcome !== undefined) return accepting;
+    i = target;
+  }
+  return accepting;
+}
+
+function valuesOf(packet: Packet, { inNames, outNames, conditionNames, slots }: OpenComparison): Value[] {
+  const { family } = slots;
+  const values: Value[] = [];
+  values[Field.inInterface] = atomOf(packet.inInterface, inNames);
+  values[Field.outInterface] = atomOf(packet.outInterface, outNames);
+  values[Field.source] = family === 4 ? packet.source[0]! : packet.source;
+  values[Field.destination] = family === 4 ? packet.destination[0]! : packet.destination;
+  values[Field.protocol] = packet.protocol;
+  values[Field.sourcePort] = packet.sourcePort ?? 0;
+  const icmp = packet.protocol === icmpProtocol(family);
+  values[Field.service] = icmp
+    ? (packet.icmpType ?? 0) * 256 + (packet.icmpCode ?? 0)
+    : hasPorts(packet.protocol)
+      ? (packet.destinationPort ?? 0)
+      : 0;
+  values[Field.state] = STATES.indexOf(packet.state);
+  for (const name of conditionNames) values.push(packet.conditions?.includes(name) ? 1 : 0);
+  return values;
+}
+
+function atomOf(name: string, names: InterfaceNames): number {
+  const single = names.atoms.findIndex((atom) => atom.single && atom.text === name);
+  // Beginnings stand longest first, so the first that fits is the one that the name belongs to.
+  return single >= 0 ? single : names.atoms.findIndex((atom) => !atom.single && name.startsWith(atom.text));
+}
+
+function holds(box: Box, values: readonly Value[]): boolean {
+  for (let field = 0; field < box.length; field++) {
+    const set = box[field];
+    if (set === undefined) continue;
+    const value = values[field]!;
+    if (isAddressSet(set)) {
+      const inside = set.ranges.some(
+        ({ low, high }) =>
+          compareAddresses(low, value as Address) <= 0 && compareAddresses(value as Address, high) <= 0,
+      );
+      if (!inside) return false;
+    } else if (!inNumbers(set, value as number)) return false;
+  }
+  return true;
+}
+
+function inNumbers(set: NumberSet, value: number): boolean {
+  for (let i = 0; i < set.length; i += 2) if (set[i]! <= value && value <= set[i + 1]!) return true;
+  return false;
+}
