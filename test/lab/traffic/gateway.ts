@@ -14,18 +14,21 @@ const GATEWAY_MAC = (leg: number): string => `02000000000${leg + 1}`;
 
 const script = fileURLToPath(new URL('./packets.py', import.meta.url));
 
-/** What a way in the DSCP field does; loaded beside the ruleset under test, in front of everything. */
+/** What a way in the DSCP field does; loaded beside the ruleset under test. */
 const STEERING = `
 table inet steering {
   chain prerouting {
     type filter hook prerouting priority -500;
-    ip dscp { 9-12 } notrack
-    ip6 dscp { 9-12 } notrack
     meta mark set ip dscp map { 1 : 1, 2 : 2, 3 : 3, 4 : 4, 9 : 1, 10 : 2, 11 : 3, 12 : 4 }
     meta mark set ip6 dscp map { 1 : 1, 2 : 2, 3 : 3, 4 : 4, 9 : 1, 10 : 2, 11 : 3, 12 : 4 }
   }
+  chain exempt {
+    type filter hook prerouting priority -250;
+    ip dscp { 9-12 } notrack
+    ip6 dscp { 9-12 } notrack
+  }
   chain output {
-    type filter hook output priority -500;
+    type filter hook output priority -250;
     ip dscp { 9-12 } notrack
     ip6 dscp { 9-12 } notrack
   }
@@ -37,6 +40,13 @@ export const OPEN = `
 table inet open {
   chain prerouting { type filter hook prerouting priority 0; ct state new accept; }
   chain output { type filter hook output priority 0; ct state new accept; }
+  # The gateway's own answers would close the connections again.
+  chain answers {
+    type filter hook output priority -450;
+    tcp flags & rst == rst drop
+    icmp type destination-unreachable drop
+    icmpv6 type destination-unreachable drop
+  }
 }
 `;
 

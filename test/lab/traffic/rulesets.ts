@@ -53,7 +53,7 @@ export function filterRuleset(random: Random, rulesPerChain: number): string {
   const rule = (hook: string, from: number): string => {
     const special = random.below(14);
     if (special === 0) return `ip saddr . tcp dport ${random.chance(0.3) ? '!= ' : ''}@pairs ${verdict(from)}`;
-    if (special === 1) return `ip daddr vmap @fates`;
+    if (special === 1 && from < sides.length) return `ip daddr vmap @fates`;
     if (special === 2) return `tcp dport vmap { 22 : accept, 80-90 : drop, 443 : ${verdict(from).startsWith('reject') ? 'drop' : 'accept'} }`;
     if (special === 3) return `ip6 saddr @nets6 ${verdict(from)}`;
     if (special === 4) return `meta l4proto . ip saddr { tcp . 10.1.0.0/16, udp . 192.0.2.0/24 } counter ${verdict(from)}`;
