@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import { drawSlots, type Explanation, explain, type SlotState } from '#core/slots';
-import { lookAtSlots } from '#runs';
+import { firstSight } from '#runs';
 import type { CliContext } from './context.ts';
 import { run } from './run-commands.ts';
 
@@ -24,23 +24,12 @@ async function showSlots(context: CliContext, name: string, release: string | un
   const device = await bench.store.devices.get(name);
   const link = await bench.link(device);
   try {
-    const identity = await link.identify();
-    const { state } = await lookAtSlots(link, identity, (pair) =>
-      bench.store.observations.hasBootedWell(name, pair),
-    );
-    const { model, serial, release: runs } = identity;
-    await bench.store.observations.sawDevice(name, {
-      at: bench.now(),
-      model,
-      serial,
-      release: runs,
-      slots: state,
-    });
+    const { identity, slots: state } = await firstSight(bench.store, name, link, bench.now(), null);
     const operations = explain(state, link.facts.kind, release === undefined ? {} : { release });
     context.out.result(
       { device: name, identity, slots: state, operations },
       [
-        `${name}, ${model}, seen ${bench.now()}`,
+        `${name}, ${identity.model}, seen ${bench.now()}`,
         '',
         drawSlots(state),
         ...operations.map((o) => operationText(state, o)),

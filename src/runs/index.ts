@@ -8,7 +8,7 @@ export { type Plan, planRun } from './dry-run.ts';
 export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';
 export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
-export { lookAtSlots } from './look.ts';
+export { firstSight } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
 export { type RunReport, renderReport } from './report/index.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';

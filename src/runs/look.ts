@@ -1,8 +1,32 @@
 import { configurationDigest } from '#archive';
-import { observed, type Pair, type SlotState } from '#core/slots';
+import { booted, observed, type Pair, type SlotState } from '#core/slots';
 import type { Identity, Link, NamedFile } from '#links/port';
+import type { Store } from '#store';
 import type { Look } from './facts.ts';
 import type { RunContext } from './run-context.ts';
+
+/**
+ * First look. The pair the device runs from now counts as booted well: it runs, it answers, and every later reading
+ * is compared with how it is doing now.
+ */
+export async function firstSight(
+  store: Store,
+  device: string,
+  link: Link,
+  at: string,
+  run: string | null,
+): Promise<Look> {
+  const identity = await link.identify();
+  const { state } = await lookAtSlots(link, identity, (pair) =>
+    store.observations.hasBootedWell(device, pair),
+  );
+  const pair = runningPair({ identity, slots: state });
+  if (pair !== null) await store.observations.bootedWell(device, pair, at, run);
+  const slots = pair === null ? state : booted(state, true);
+  const { model, serial, release } = identity;
+  await store.observations.sawDevice(device, { at, model, serial, release, slots });
+  return { identity, slots };
+}
 
 /** Looks at the device: who it is and what its slots hold, with what is known of pairs that booted well here. */
 export async function look(run: RunContext): Promise<Look> {

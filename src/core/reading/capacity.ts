@@ -1,8 +1,6 @@
 import { type Finding, percent, type Settled } from './finding.ts';
 import type { Reading } from './reading.ts';
-
-/** How long after a boot a busy processor proves nothing. Common practice, no source. */
-const SETTLING_SECONDS = 600;
+import { justBooted, SETTLING_SECONDS } from './settling.ts';
 
 /** Memory and processor, each where one of the readings has it. */
 export function compareCapacity(before: Reading, after: Reading, settled: Settled): readonly Finding[] {
@@ -46,7 +44,8 @@ function compareProcessor(before: Reading, after: Reading, { processorPoints }: 
     before: then === null ? 'not read' : `${round(then)} %`,
     after: now === null ? 'not read' : `${round(now)} %`,
   } as const;
-  if (then === null || now === null) return unread(about, then !== null);
+  // An agent that has just started has no processor figure yet: that is no sign of harm.
+  if (then === null || now === null) return unread(about, then !== null && !justBooted(after));
   const tolerance = `${processorPoints} points are let pass`;
   if (Math.abs(now - then) <= processorPoints) {
     return { ...about, judgement: 'same', why: `The change is small (${tolerance}).`, decides: true };
@@ -57,10 +56,6 @@ function compareProcessor(before: Reading, after: Reading, { processorPoints }: 
     return { ...about, judgement: 'unknown', why: usual, decides: false };
   }
   return { ...about, judgement: now > then ? 'worse' : 'better', why, decides: true };
-}
-
-function justBooted({ uptimeSeconds }: Reading): boolean {
-  return uptimeSeconds !== null && uptimeSeconds < SETTLING_SECONDS;
 }
 
 function unread(about: Omit<Finding, 'judgement' | 'why' | 'decides'>, decides: boolean): Finding {

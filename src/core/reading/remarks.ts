@@ -1,6 +1,7 @@
 import type { Told } from './counters.ts';
 import type { Finding, Judgement, Settled } from './finding.ts';
 import type { Reading } from './reading.ts';
+import { justBooted } from './settling.ts';
 
 /** Alarms that are new, cleared or still standing. */
 export function compareAlarms(before: Reading, after: Reading): readonly Finding[] {
@@ -78,7 +79,7 @@ export function compareUnread(before: Reading, after: Reading): readonly Finding
       after: now === undefined ? 'read' : 'not read',
       judgement: 'unknown',
       why: then !== undefined && now !== undefined ? `Not read either time: ${now.why}` : (now ?? then)!.why,
-      decides: then === undefined,
+      decides: then === undefined && !(what === 'processor' && justBooted(after)),
     };
   });
 }
