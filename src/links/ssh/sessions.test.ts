@@ -135,11 +135,7 @@ describe('a shell session', () => {
   const WORD = 'low tide 7';
   /** Opens a session with a shell that gives each typed line to `act` and shows the prompt after it. */
   const session = async (
-    act: (
-      line: string,
-      say: (text: string) => void,
-      channel: import('ssh2').ServerChannel,
-    ) => void | 'no prompt',
+    act: (line: string, say: (text: string) => void, channel: import('ssh2').ServerChannel) => unknown,
     word = WORD,
   ) => {
     let mark = '~';
