@@ -23,22 +23,31 @@ export function countBoxes(diagram: Diagram): number {
   return count(diagram.root);
 }
 
-/** The boxes of a diagram, disjoint and together complete, unless there are more than `most`: then the first of them. */
+/** The boxes of a diagram: disjoint, and complete unless a kind of difference has more than `most`, then the first of it. */
 export function boxesOf(diagram: Diagram, fields: number, most: number): RankBox[] {
+  return diagram.differences.flatMap((_, difference) =>
+    boxesOfKind(diagram, difference, fields, Math.max(1, most)),
+  );
+}
+
+function boxesOfKind(diagram: Diagram, difference: number, fields: number, most: number): RankBox[] {
   const boxes: RankBox[] = [];
   const ranks: (Int32Array | undefined)[] = new Array(fields).fill(undefined);
+  const barren = new Set<number>();
   const walk = (node: number): void => {
-    if (node === SAME || boxes.length >= most) return;
+    if (node === SAME || boxes.length >= most || barren.has(node)) return;
     if (node < 0) {
-      boxes.push({ difference: -node - 1, ranks: [...ranks] });
+      if (-node - 1 === difference) boxes.push({ difference, ranks: [...ranks] });
       return;
     }
+    const before = boxes.length;
     const { field, edges } = diagram.nodes[node]!;
     for (const edge of edges) {
       ranks[field] = edge.ranks;
       walk(edge.child);
     }
     ranks[field] = undefined;
+    if (boxes.length === before) barren.add(node);
   };
   walk(diagram.root);
   return boxes;

@@ -14,6 +14,8 @@ import type { Diagram, Stopped } from './sweep.ts';
 export interface ComparedCluster {
   readonly before: readonly Item[];
   readonly after: readonly Item[];
+  readonly regions: readonly Box[];
+  readonly owners: ReadonlySet<string>;
   readonly ranked: Ranked;
   readonly result: Diagram | Stopped;
   readonly changed: readonly ChangedRule[];
@@ -68,8 +70,9 @@ function compareCluster(
   for (;;) {
     const sides = rankCluster(comparison, regions, owners);
     const result = race(sides.ranked, budget);
-    if ('stopped' in result || !openMore(comparison, sides.ranked, result))
-      return { ...sides, result, changed };
+    if ('stopped' in result || !openMore(comparison, sides.ranked, result)) {
+      return { ...sides, regions, owners, result, changed };
+    }
   }
 }
 
@@ -100,4 +103,19 @@ function openMore(comparison: OpenComparison, ranked: Ranked, diagram: Diagram):
     }
   }
   return more;
+}
+
+/** A cluster over ranks with every way opened to its end. */
+export function rankOpened(comparison: OpenComparison, { ranked, regions, owners }: ComparedCluster): Ranked {
+  let opened = ranked;
+  for (let more = true; more; ) {
+    more = false;
+    for (const { unopened } of opened.outcomes) {
+      if (unopened === undefined || comparison.opened.has(unopened)) continue;
+      comparison.opened.add(unopened);
+      more = true;
+    }
+    if (more) opened = rankCluster(comparison, regions, owners).ranked;
+  }
+  return opened;
 }

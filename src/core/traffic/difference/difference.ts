@@ -1,4 +1,5 @@
 import type { Family } from '#core/address';
+import type { Packet } from '../packet.ts';
 import type { Path, Policy, Rule, Unread } from '../policy.ts';
 import {
   DEFAULT_BUDGET,
@@ -15,6 +16,7 @@ import { exampleOf, packetSetOf, splitServices } from './decode.ts';
 import type { FieldSet } from './fields.ts';
 import { decidingRule } from './follow.ts';
 import { byConsequence, sizeOf } from './size.ts';
+import { answerStopped } from './stopped.ts';
 import type { Diagram } from './sweep.ts';
 
 /** All ways of a packet, in the order of reports. */
@@ -44,8 +46,10 @@ export function trafficDifference(
     if (compared === undefined) continue;
     work += compared.work;
     for (const cluster of compared.clusters) {
-      if ('stopped' in cluster.result) unresolved.push(unresolvedOf(compared, cluster));
-      else changes.push(...changesOf(compared, cluster, cluster.result, budget));
+      if ('stopped' in cluster.result) {
+        const answer = answerStopped(compared.comparison, cluster, before, after, budget.nodes);
+        if (answer !== 'equal') unresolved.push(unresolvedOf(compared, cluster, answer));
+      } else changes.push(...changesOf(compared, cluster, cluster.result, budget));
     }
   }
   changes.sort(byConsequence);
@@ -117,7 +121,16 @@ function valuesOf(ranked: ComparedCluster['ranked'], box: RankBox): (FieldSet | 
   return box.ranks.map((ranks, field) => ranked.valuesOf(field, ranks));
 }
 
-function unresolvedOf({ comparison }: PathComparison, { changed }: ComparedCluster): Unresolved {
+function unresolvedOf(
+  { comparison }: PathComparison,
+  { changed }: ComparedCluster,
+  answer: Packet | 'undecided',
+): Unresolved {
   const { path, family } = comparison.slots;
-  return { path, family, rules: changed.map((c) => c.rule), packet: undefined };
+  return {
+    path,
+    family,
+    rules: changed.map((c) => c.rule),
+    packet: answer === 'undecided' ? undefined : answer,
+  };
 }
