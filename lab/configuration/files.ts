@@ -67,6 +67,10 @@ net.ipv4.conf.all.rp_filter = 1
 net.ipv4.conf.all.accept_redirects = 0
 net.ipv6.conf.all.accept_redirects = 0
 net.ipv4.conf.all.send_redirects = 0
+# A cable with one neighbour: no waiting for duplicate addresses after a boot
+net.ipv6.conf.outside.accept_dad = 0
+net.ipv6.conf.inside.accept_dad = 0
+net.ipv6.conf.dmz.accept_dad = 0
 `;
 
 function snmpd({ workbench }: GatewayPlan, access: Access): string {

@@ -46,7 +46,8 @@ wire_leg() {
   set -- $3
   ip -n "$far" link del leg 2>/dev/null
   ip -n "$far" link add leg type veth peer name "$leg" address "$mac" netns "$NETNS" || return 1
-  ip netns exec "$far" sysctl -qw net.ipv6.conf.leg.accept_ra=0 net.ipv6.conf.leg.router_solicitations=0
+  ip netns exec "$far" sysctl -qw net.ipv6.conf.leg.accept_ra=0 \
+    net.ipv6.conf.leg.router_solicitations=0 net.ipv6.conf.leg.accept_dad=0
   ip -n "$far" addr add "$1" dev leg
   ip -n "$far" addr add "$3" dev leg nodad
   ip -n "$far" link set leg up

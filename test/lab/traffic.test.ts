@@ -23,8 +23,10 @@ withLab('Real connections through a gateway', { count: 1 }, (stand) => {
       'echo you are $NCAT_REMOTE_ADDR',
     ]);
     servers.push(server);
-    const listens = async () => (await host.run('ss', '-Hltn', `sport = :${port}`)).stdout;
-    await expect.poll(listens).toContain(`:${port}`);
+    // One socket for each family.
+    const listening = async () =>
+      (await host.run('ss', '-Hltn', `sport = :${port}`)).stdout.trim().split('\n').length;
+    await expect.poll(listening).toBe(2);
   }
 
   /** What a caller hears within two seconds; nothing when no connection comes about. */
