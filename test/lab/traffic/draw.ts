@@ -1,4 +1,4 @@
-import { parseAddresses, parseAddress } from '#core/address';
+import { parseAddress, parseAddresses } from '#core/address';
 import type { ConnectionState, Packet, Path } from '#core/traffic';
 import { LEGS } from './gateway.ts';
 import type { Random } from './random.ts';
@@ -77,7 +77,10 @@ function drawPacket(random: Random, wanted: ConnectionState, path: Path): Packet
     destination: random.pick(pool),
     protocol,
     ...(protocol === 6 || protocol === 17
-      ? { sourcePort: random.chance(0.5) ? random.pick(PORT_POOL) : 10_000 + random.below(50_000), destinationPort: random.pick(PORT_POOL) }
+      ? {
+          sourcePort: random.chance(0.5) ? random.pick(PORT_POOL) : 10_000 + random.below(50_000),
+          destinationPort: random.pick(PORT_POOL),
+        }
       : {}),
     ...(icmp ? { icmpType, icmpCode: 0 } : {}),
     state,

@@ -18,7 +18,9 @@ const words = (address: readonly number[]): Buffer => {
 
 /** The Internet checksum (RFC 1071). */
 function checksum(...parts: readonly Buffer[]): number {
-  const bytes = Buffer.concat(parts.map((part) => (part.length % 2 === 0 ? part : Buffer.concat([part, Buffer.of(0)]))));
+  const bytes = Buffer.concat(
+    parts.map((part) => (part.length % 2 === 0 ? part : Buffer.concat([part, Buffer.of(0)]))),
+  );
   let sum = 0;
   for (let i = 0; i < bytes.length; i += 2) sum += bytes.readUInt16BE(i);
   while (sum > 0xffff) sum = (sum & 0xffff) + (sum >>> 16);
@@ -158,7 +160,10 @@ export function recognise(
 }
 
 /** Source, destination and ports of an arrived packet, as it then was. */
-export function endpointsOf(bytes: Buffer, family: 4 | 6): { source: number[]; destination: number[]; ports: number[] } {
+export function endpointsOf(
+  bytes: Buffer,
+  family: 4 | 6,
+): { source: number[]; destination: number[]; ports: number[] } {
   const read = (at: number): number[] =>
     Array.from({ length: family === 4 ? 1 : 4 }, (_, i) => bytes.readUInt32BE(at + i * 4));
   const header = family === 4 ? 20 : 40;

@@ -22,18 +22,25 @@ export function observe(gateway: Gateway, load: () => void, packets: readonly Pa
     gateway.exchange(openers);
   }
   load();
-  const seen: Observed[] = packets.map(() => ({ verdict: 'dropped', source: null, destination: null, ports: null }));
+  const seen: Observed[] = packets.map(() => ({
+    verdict: 'dropped',
+    source: null,
+    destination: null,
+    ports: null,
+  }));
   for (const { at, family, protocol, bytes } of gateway.exchange(packets.map(sendLine))) {
     const found = recognise(bytes, family, protocol !== null);
     const packet = found === null ? undefined : packets[found.number];
     if (found === null || packet === undefined || packet.family !== family) continue;
     if (found.answer) {
-      if (seen[found.number]!.verdict === 'dropped') seen[found.number] = { ...seen[found.number]!, verdict: 'reject' };
+      if (seen[found.number]!.verdict === 'dropped')
+        seen[found.number] = { ...seen[found.number]!, verdict: 'reject' };
       continue;
     }
     const expected = packet.path === 'to' ? 'in' : String(LEGS.indexOf(packet.outInterface as 'lan0'));
     if (at !== expected) continue;
-    const ends = protocol === null ? endpointsOf(bytes, family) : { source: null, destination: null, ports: null };
+    const ends =
+      protocol === null ? endpointsOf(bytes, family) : { source: null, destination: null, ports: null };
     seen[found.number] = { verdict: 'accept', ...ends };
   }
   return seen;
