@@ -190,7 +190,7 @@ export function insideOf(archive: Archive): Inside {
 }
 
 /** What may stand in the folder before an archive is begun there. */
-const OURS = [RING, 'lock', 'lock-journal', 'captures', 'packs', 'head.json', MANIFEST];
+const OURS = [RING, 'lock', 'lock-journal', 'captures', 'packs', 'replicas', 'head.json', MANIFEST];
 
 /**
  * Opens the archive in a folder, or begins it there. Several processes may have it open. Throws

@@ -27,13 +27,17 @@ export function headText(head: Head, key: ArchiveKey): string {
   return `${JSON.stringify({ last, hash, signature: signed(key, signedText(head)), by: key.verifying })}\n`;
 }
 
-/** The head in a file, or null when there is none or its signature does not hold. */
-export async function readHead(file: string, trusted: ReadonlySet<string>): Promise<Head | null> {
-  const text = await readFile(file, 'utf8').catch(() => '');
+/** The head in this text, or null when it is none or its signature does not hold. */
+export function parseHead(text: string, trusted: ReadonlySet<string>): Head | null {
   try {
     const head = schema.parse(JSON.parse(text));
     return trusted.has(head.by) && signatureHolds(head.by, signedText(head), head.signature) ? head : null;
   } catch {
     return null;
   }
+}
+
+/** The head in a file, or null when there is none or its signature does not hold. */
+export async function readHead(file: string, trusted: ReadonlySet<string>): Promise<Head | null> {
+  return parseHead(await readFile(file, 'utf8').catch(() => ''), trusted);
 }

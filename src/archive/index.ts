@@ -26,6 +26,17 @@ export { tidy } from './packing.ts';
 export type { Archive, Capture, CaptureFile, CaptureRecord, CaptureSource, NewCapture } from './port.ts';
 export { type DeviceStanding, noteProof, noteVerified, standing } from './proof.ts';
 export { type ReindexReport, reindexArchive } from './reindex.ts';
+export {
+  folderStore,
+  memoryStore,
+  pacedStore,
+  type ReplicaStore,
+  type ReplicateReport,
+  replicate,
+  restoreReplica,
+  type S3Options,
+  s3Store,
+} from './replica/index.ts';
 export { type KeepDecision, type KeepRules, planRetention } from './retention.ts';
 export { type RewrapReport, rewrapArchive } from './rewrap.ts';
 export { type Due, due, lateSince, type Recurrence } from './schedule.ts';

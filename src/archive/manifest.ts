@@ -40,7 +40,8 @@ export class Manifest {
   readonly #folder: string;
   readonly #key: ArchiveKey;
   readonly #sealing: Sealer;
-  readonly #trusted: ReadonlySet<string>;
+  /** Keys (hex) whose signatures hold. */
+  readonly trusted: ReadonlySet<string>;
   #last = 0;
   #hash = NO_HASH;
   #wrongKey: TuckpointError | undefined;
@@ -51,7 +52,7 @@ export class Manifest {
     this.#folder = path.join(archive, MANIFEST);
     this.#key = key;
     this.#sealing = sealing;
-    this.#trusted = new Set([key.verifying, ...key.older.map((older) => older.verifying)]);
+    this.trusted = new Set([key.verifying, ...key.older.map((older) => older.verifying)]);
   }
 
   /** Number of the last line known. */
@@ -88,7 +89,7 @@ export class Manifest {
   /** Reads one segment. Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */
   async read(segment: Span & { name: string }): Promise<SegmentFile> {
     const file = path.join(this.#folder, segment.name);
-    return readSegment(file, segment, await readFile(file), this.#sealing, this.#trusted);
+    return readSegment(file, segment, await readFile(file), this.#sealing, this.trusted);
   }
 
   /** Reads the lines added since. Damaged segments go to `faults`; reading goes on behind them. */
@@ -170,17 +171,18 @@ export class Manifest {
   async compareHeads(files: readonly string[]): Promise<ManifestFault[]> {
     const faults: ManifestFault[] = [];
     for (const file of [path.join(this.#archive, 'head.json'), ...files]) {
-      const head = await readHead(file, this.#trusted);
+      const head = await readHead(file, this.trusted);
       if (head === null) continue;
       if (head.last > this.#last)
         faults.push({ first: this.#last + 1, last: head.last, why: `They are gone: ${file} knows of them.` });
-      else if ((await this.#hashAt(head.last)) !== head.hash)
+      else if ((await this.hashAt(head.last)) !== head.hash)
         faults.push({ first: head.last, last: head.last, why: `It is not the line that ${file} knows of.` });
     }
     return faults;
   }
 
-  async #hashAt(line: number): Promise<string | null> {
+  /** The chain's hash after a line, hex; null when that line is not there. */
+  async hashAt(line: number): Promise<string | null> {
     if (line === this.#last) return this.#hash;
     const segment = (await this.segments()).find((one) => one.first <= line && line <= one.last);
     if (segment === undefined) return null;
