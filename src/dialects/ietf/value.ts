@@ -33,15 +33,15 @@ const ORDERED = new Set(['ace', 'acl-set', 'search', 'user-authentication-order'
 /** The value below a node, the same for XML and JSON: containers as fields, lists as lists. `except`: names left out. */
 export function dataValue(node: DataNode, except: readonly string[] = []): Value {
   if (node.children.length === 0) return node.text === null ? true : leafValue(node.name, node.text);
-  const fields: Record<string, Value> = {};
+  const fields = new Map<string, Value>();
   for (const name of new Set(node.children.map((c) => c.name))) {
     if (except.includes(name)) continue;
     const values = node.children.filter((c) => c.name === name).map((c) => dataValue(c));
     const isList = LISTS.has(name) || node.name === 'next-hop-list';
-    if (!isList && values.length === 1) fields[name] = values[0]!;
-    else fields[name] = ORDERED.has(name) ? values : sorted(values);
+    if (!isList && values.length === 1) fields.set(name, values[0]!);
+    else fields.set(name, ORDERED.has(name) ? values : sorted(values));
   }
-  return fields;
+  return Object.fromEntries(fields);
 }
 
 /** A leaf in canonical form (RFC 6991): numbers as numbers, addresses lower case and short, host bits of prefixes zero. */

@@ -79,17 +79,22 @@ export function inEntries(words: readonly string[], format?: AddressFormat): str
   return entries;
 }
 
+/** A word of a table; words such as `constructor` are no words of it. */
+function own(table: Readonly<Record<string, number>>, word: string): number | undefined {
+  return Object.hasOwn(table, word) ? table[word] : undefined;
+}
+
 /** A protocol by number or name; undefined when it is neither. */
 export function protocolOf(text: string, words: Mapping['words']): number | undefined {
   if (/^\d{1,3}$/.test(text)) return Number(text) <= 255 ? Number(text) : undefined;
-  return words.protocols[text] ?? PROTOCOLS[text.toLowerCase()];
+  return own(words.protocols, text) ?? own(PROTOCOLS, text.toLowerCase());
 }
 
 /** Ports of one text: a number, a range `1024-65535` or `1024:65535`, or a word of the mapping. */
 export function portsOf(text: string, words: Mapping['words']): NumberSet | undefined {
   const bounds = text
     .split(/[-:]/)
-    .map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : words.ports[part]));
+    .map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : own(words.ports, part)));
   const [low, high = low] = bounds;
   if (bounds.length > 2 || low === undefined || high === undefined || bounds.includes(undefined))
     return undefined;

@@ -8,9 +8,9 @@ import type { TreeNode } from './node.ts';
 export function treeValue(node: TreeNode): Value {
   if (node.kind === 'list') return node.children.map(treeValue);
   if (node.children.length === 0 && node.attributes.length === 0) return node.value ?? true;
-  const fields: Record<string, Value> = {};
-  for (const { name, value } of node.attributes) fields[`@${name}`] = value;
-  if (node.kind === 'element' && node.value !== null) fields['.'] = node.value;
+  const fields = new Map<string, Value>();
+  for (const { name, value } of node.attributes) fields.set(`@${name}`, value);
+  if (node.kind === 'element' && node.value !== null) fields.set('.', node.value);
   const groups = new Map<string, TreeNode[]>();
   for (const child of node.children) {
     const own = child.children.length > 0 && child.words.length > 0 && child.kind !== 'element';
@@ -21,9 +21,10 @@ export function treeValue(node: TreeNode): Value {
   }
   for (const [key, children] of groups) {
     const values = children.map(treeValue);
-    fields[key] = values.length === 1 ? values[0]! : values;
+    fields.set(key, values.length === 1 ? values[0]! : values);
   }
-  return fields;
+  // From entries, not by assignment: a key such as __proto__ is data here.
+  return Object.fromEntries(fields);
 }
 
 /** The name of a node with its words, as a person would say it. */

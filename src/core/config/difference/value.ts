@@ -30,8 +30,10 @@ export function fieldChanges(before: Value | undefined, after: Value | undefined
   if (before !== undefined && after !== undefined && canonical(before) === canonical(after)) return [];
   if (isFields(before) && isFields(after)) {
     const names = [...new Set([...Object.keys(before), ...Object.keys(after)])].sort();
+    const part = (fields: { readonly [field: string]: Value }, name: string) =>
+      Object.hasOwn(fields, name) ? fields[name] : undefined;
     return names.flatMap((name) =>
-      fieldChanges(before[name], after[name], field === '' ? name : `${field}.${name}`),
+      fieldChanges(part(before, name), part(after, name), field === '' ? name : `${field}.${name}`),
     );
   }
   if (isList(before) && isList(after)) {
