@@ -1,9 +1,10 @@
 import type { Dialect, SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
+import { iptables } from './iptables/index.ts';
 import { nftables } from './nftables/index.ts';
 
 /** Every dialect Tuckpoint reads. */
-export const dialects: readonly Dialect[] = [nftables];
+export const dialects: readonly Dialect[] = [nftables, iptables];
 
 /**
  * The dialect with this name.

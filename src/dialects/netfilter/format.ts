@@ -41,6 +41,8 @@ export function formatStatement(statement: Statement): string {
   switch (statement.kind) {
     case 'match':
       return `${formatExpression(statement.left)} ${sign(statement)}${formatExpression(statement.right)}`;
+    case 'either':
+      return statement.of.map(formatStatement).join(' or ');
     case 'vmap':
       return `${formatExpression(statement.key)} vmap ${formatExpression(statement.map)}`;
     case 'verdict':

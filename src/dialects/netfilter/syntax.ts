@@ -45,6 +45,8 @@ export type Statement =
       readonly op: Comparison;
       readonly right: Expression;
     }
+  /** At least one of these comparisons holds. */
+  | { readonly kind: 'either'; readonly of: readonly Statement[] }
   | { readonly kind: 'vmap'; readonly key: Expression; readonly map: Expression }
   | Verdict
   /** `with` is `''`, `tcp reset`, `icmp X`, `icmpv6 X` or `icmpx X`. */

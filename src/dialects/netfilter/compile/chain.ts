@@ -58,6 +58,13 @@ export class ChainCompiler {
       case 'match':
         tests.push(...testsOf(context, statement));
         return true;
+      case 'either': {
+        const boxes = statement.of
+          .flatMap((one) => (one.kind === 'match' ? testsOf(context, one) : []))
+          .flatMap((test) => test.boxes);
+        tests.push({ boxes, negated: false });
+        return true;
+      }
       case 'condition':
         tests.push(this.condition(statement, statement.text));
         return true;

@@ -42,7 +42,9 @@ export function testsOf(context: Context, statement: Extract<Statement, { kind: 
   return only(limit ?? conditionMatch(context, left, statement, negated));
 }
 
-const only = (match: Match | 'never'): Test[] => [match === 'never' ? NEVER : { boxes: [match], negated: false }];
+const only = (match: Match | 'never'): Test[] => [
+  match === 'never' ? NEVER : { boxes: [match], negated: false },
+];
 
 /** The values a comparison's right side stands for; null when a named set's content is not certain. */
 function cachedValues(context: Context, right: Expression): readonly Expression[] | null {
