@@ -6,6 +6,7 @@ import { practiceCommand } from './practice.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
 import { slotsCommand } from './slots.ts';
+import { trafficCommand } from './traffic.ts';
 
 /** Global options stand before or after the command: --data FOLDER and --json. */
 export function buildProgram(context: CliContext): Command {
@@ -20,5 +21,6 @@ export function buildProgram(context: CliContext): Command {
   slotsCommand(program, context);
   runsCommands(program, context);
   practiceCommand(program, context);
+  trafficCommand(program, context);
   return program;
 }

@@ -33,6 +33,7 @@ export {
   type Unresolved,
 } from './row.ts';
 export { rewriteText } from './translation.ts';
+export { packetOf, packetOfText } from './words/packet-words.ts';
 export { icmpTypeOf, icmpWord, protocolOf, protocolWord } from './words/protocols.ts';
 export { type PacketWords, type RowWords, wordsOfPacket, wordsOfRow } from './words/row-words.ts';
 export { differenceSentence, rowSentence, rowSentences, ruleSentence } from './words/sentence.ts';

@@ -1,0 +1,127 @@
+import { readFile } from 'node:fs/promises';
+import type { Command } from 'commander';
+import { TuckpointError } from '#core/errors';
+import {
+  decide,
+  differenceSentence,
+  type Packet,
+  type Policy,
+  packetOf,
+  packetOfText,
+  rewriteText,
+  ruleSentence,
+  trafficDifference,
+  wordsOfPacket,
+} from '#core/traffic';
+import { configurationFrom, policyOf, SOURCES } from './configuration-source.ts';
+import type { CliContext } from './context.ts';
+import { ExitCode } from './exit-codes.ts';
+import { differenceData, differenceText } from './traffic-answer.ts';
+
+interface Options {
+  dialect?: string;
+  explain?: string;
+  packets?: string;
+}
+
+/** `traffic BEFORE AFTER`, `traffic --explain PACKET BEFORE AFTER`, `traffic --packets FILE.jsonl POLICY`. */
+export function trafficCommand(program: Command, context: CliContext): void {
+  program
+    .command('traffic <before> [after]')
+    .description(`which packets are treated differently. Each configuration is ${SOURCES}`)
+    .option('--dialect <name>', 'read every file in this configuration language')
+    .option(
+      '--explain <packet>',
+      'follow one packet, such as "in=wan0 from=192.0.2.1 to=10.4.0.1 tcp port=22 new"',
+    )
+    .option('--packets <file>', 'print the verdict and the deciding rule of each packet of a JSON Lines file')
+    .action(async (before: string, after: string | undefined, options: Options) => {
+      const first = policyOf(await configurationFrom(context, before), options.dialect);
+      if (options.packets !== undefined) return await judgePackets(first, options.packets);
+      const second =
+        after === undefined ? undefined : policyOf(await configurationFrom(context, after), options.dialect);
+      if (options.explain !== undefined)
+        return explain(context, packetOfText(options.explain), first, second);
+      if (second === undefined) {
+        throw new TuckpointError('cli/bad-option', 'A second configuration is missing.', {
+          advice: 'Name two, or give --packets or --explain.',
+        });
+      }
+      const difference = trafficDifference(first, second);
+      context.out.result(differenceData(difference), differenceText(difference));
+      const codes = { equal: ExitCode.ok, different: ExitCode.different, undecided: ExitCode.undecided };
+      context.exit(codes[difference.verdict]);
+      if (!difference.exact && difference.verdict === 'equal') {
+        context.out.warn(`${differenceSentence(difference)} See the list of what was not read.`);
+      }
+    });
+}
+
+async function judgePackets(policy: Policy, file: string): Promise<void> {
+  const text = await readFile(file, 'utf8').catch((cause: unknown) => {
+    throw new TuckpointError('cli/cannot-read', 'The packets cannot be read.', { place: { file }, cause });
+  });
+  const lines: string[] = [];
+  for (const [index, line] of text.split('\n').entries()) {
+    if (line.trim() === '') continue;
+    const decision = decide(policy, packetAt(line, file, index + 1));
+    const { verdict, rule, rewrites, assumed } = decision;
+    lines.push(
+      JSON.stringify({
+        verdict,
+        rule: rule?.origin ?? null,
+        ...(rewrites.length === 0 ? {} : { rewrite: rewrites.map(rewriteText).join(', ') }),
+        ...(assumed.length === 0 ? {} : { assumedNotToHold: assumed }),
+      }),
+    );
+  }
+  process.stdout.write(lines.length === 0 ? '' : `${lines.join('\n')}\n`);
+}
+
+function packetAt(line: string, file: string, number: number): Packet {
+  try {
+    return packetOf(JSON.parse(line) as Record<string, unknown>, true);
+  } catch (cause) {
+    const known = cause instanceof TuckpointError;
+    throw new TuckpointError('traffic/packet', known ? cause.message : 'This line is not a JSON object.', {
+      place: {
+        file,
+        line: number,
+        ...(known && cause.place?.field !== undefined ? { field: cause.place.field } : {}),
+      },
+      cause,
+      advice:
+        (known ? cause.advice : undefined) ??
+        'Each line is one packet, as the examples of "tuckpoint traffic --json" are.',
+    });
+  }
+}
+
+function explain(context: CliContext, packet: Packet, before: Policy, after: Policy | undefined): void {
+  const sides = [
+    { side: after === undefined ? 'now' : 'before', policy: before },
+    ...(after === undefined ? [] : [{ side: 'after', policy: after }]),
+  ].map(({ side, policy }) => ({ side, unread: policy.unread, decision: decide(policy, packet) }));
+  const data = sides.map(({ side, unread, decision }) => ({
+    side,
+    verdict: decision.verdict,
+    rewrite: decision.rewrites.map(rewriteText),
+    rule: decision.rule?.origin ?? null,
+    trace: decision.trace.map(({ stage, rule }) => ({ stage, ...rule.origin })),
+    assumedNotToHold: decision.assumed,
+    unread,
+  }));
+  const text = data.flatMap((d) => [
+    `${d.side}: ${d.verdict}${d.rewrite.length === 0 ? '' : ` (${d.rewrite.join(', ')})`}, by ${ruleSentence(d.rule)}`,
+    ...d.trace.map((t) => `    ${t.stage}: ${t.file}:${t.line} "${t.text}"`),
+    ...d.assumedNotToHold.map((name) => `    taken as not holding: ${name}`),
+    ...(d.unread.length === 0
+      ? []
+      : [`    ${d.unread.length} statements were not read and could change this`]),
+  ]);
+  context.out.result({ packet: wordsOfPacket(packet), sides: data }, text.join('\n'));
+  if (data.length === 2) {
+    const [a, b] = data.map((d) => JSON.stringify([d.verdict, d.rewrite]));
+    context.exit(a === b ? ExitCode.ok : ExitCode.different);
+  }
+}
