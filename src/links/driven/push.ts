@@ -70,6 +70,9 @@ export class Push {
     files: readonly NamedFile[],
   ): Promise<void> {
     const folder = (await this.#runner.filled(step.put)).replace(/(?<=.)\/$/u, '');
+    // The folder is made empty first: never the root.
+    if (folder === '/' || folder === '.')
+      throw linkError('links/unsafe-name', `Files cannot be put into ${folder} itself.`);
     for (const file of files) safeFileName(file.name);
     const way = await this.#way();
     const stall = this.#limits.command;

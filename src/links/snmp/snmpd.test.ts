@@ -53,8 +53,10 @@ describe.skipIf(!existsSync('/usr/sbin/snmpd'))('reading net-snmp', () => {
     }
     throw new Error('snmpd does not answer');
   });
-  afterAll(() => {
+  afterAll(async () => {
+    const gone = new Promise((resolve) => agent.once('exit', resolve));
     agent.kill('SIGTERM');
+    await gone;
     rmSync(folder, { recursive: true, force: true });
   });
 

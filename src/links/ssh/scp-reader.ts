@@ -41,6 +41,8 @@ export class ScpReader {
   async alongside(write: Promise<void>): Promise<void> {
     this.#next ??= this.#chunks.next();
     const complained = this.#next.then(() => 'complaint' as const);
+    // Nobody may wait for it any more when it fails.
+    complained.catch(() => undefined);
     if ((await Promise.race([write.then(() => 'written' as const), complained])) === 'written') return;
     write.catch(() => undefined);
     if (!(await this.#more())) throw new Error(this.#lastWords());

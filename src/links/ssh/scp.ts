@@ -1,4 +1,4 @@
-import { createReadStream } from 'node:fs';
+import { open } from 'node:fs/promises';
 import type { ClientChannel } from 'ssh2';
 import { linkError } from '../errors.ts';
 import type { NamedFile, Progress } from '../port/index.ts';
@@ -26,7 +26,18 @@ export class ScpFiles {
     stallSeconds: number,
     progress?: Progress,
   ): Promise<void> {
-    await this.#send(remote, size, stallSeconds, createReadStream(local), progress);
+    // Opened before the device hears of it: a stream that fails before anyone reads it would end the process.
+    const file = await open(local).catch((cause: unknown) => {
+      throw linkError('links/cannot-read', 'The file cannot be read on the workbench.', {
+        cause,
+        place: { file: local },
+      });
+    });
+    try {
+      await this.#send(remote, size, stallSeconds, file.createReadStream({ autoClose: false }), progress);
+    } finally {
+      await file.close();
+    }
   }
 
   async sendBytes(remote: string, bytes: Uint8Array, stallSeconds: number): Promise<void> {
@@ -83,9 +94,7 @@ export class ScpFiles {
     try {
       return await watch.over(this.#connection.guard(work));
     } catch (error) {
-      const { code, message, name } = error as NodeJS.ErrnoException;
-      if (code === 'ENOENT' || code === 'EACCES')
-        throw linkError('links/cannot-read', 'The file cannot be read on the workbench.', { cause: error });
+      const { message, name } = error as Error;
       if (name === 'TuckpointError') throw error;
       if (noSpace(message))
         throw linkError('links/no-space', `The device has no space for ${remote}: ${message}`, {

@@ -2,6 +2,7 @@ import type { SFTPWrapper, Stats } from 'ssh2';
 import { linkError } from '../errors.ts';
 import type { NamedFile, Progress } from '../port/index.ts';
 import type { SshConnection } from './connection.ts';
+import { MAX_OUTPUT_BYTES } from './exec-session.ts';
 import { StallWatch } from './stall.ts';
 
 /** Status codes of SFTP (draft-ietf-secsh-filexfer-02 section 7). */
@@ -66,6 +67,7 @@ export class SftpFiles {
   ): Promise<NamedFile[]> {
     const sftp = await this.#open();
     const files: NamedFile[] = [];
+    let total = 0;
     const watch = new StallWatch(stallSeconds, `Reading ${folder}`, () => this.#connection.close());
     const walk = async (below: string): Promise<void> => {
       const at = below === '' ? folder : `${folder}/${below}`;
@@ -75,11 +77,17 @@ export class SftpFiles {
         const name = below === '' ? filename : `${below}/${filename}`;
         if (filename === '.' || filename === '..') continue;
         if (attrs.isDirectory()) await walk(name);
-        else if (attrs.isFile() && wanted(name))
+        else if (attrs.isFile() && wanted(name)) {
+          total += attrs.size;
+          if (total > MAX_OUTPUT_BYTES)
+            throw linkError('links/transfer-failed', `${folder} holds more than 64 MiB.`, {
+              advice: 'Narrow "files" in the handbook.',
+            });
           files.push({
             name,
             bytes: new Uint8Array(await call<Buffer>((done) => sftp.readFile(`${folder}/${name}`, done))),
           });
+        }
       }
     };
     try {
