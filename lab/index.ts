@@ -12,6 +12,6 @@ export { type Image, writeImage } from './images/image.ts';
 export type { ReleaseOptions } from './images/release.ts';
 export { FACTORY_RUNNING, FACTORY_SPARE, Lab, type LabOptions, openLab, startLab, stopLab } from './lab.ts';
 export type { Leg } from './plan.ts';
-export type { Reach } from './reach.ts';
+export { type Entry, entryOf, type Reach } from './reach.ts';
 export { requireLab, whyNoLab } from './requirements.ts';
 export { DEFAULT_DIR } from './state.ts';

@@ -76,3 +76,37 @@ export function reachOf(dir: string, folder: string, plan: GatewayPlan, { access
     workbench: plan.workbench,
   };
 }
+
+/** A gateway as an entry of an estate: where it is, who logs in, and the secrets by the names the handbooks use. */
+export interface Entry {
+  readonly name: string;
+  readonly address: string;
+  readonly port: number;
+  readonly user: string;
+  /** `ssh-ed25519 SHA256:…` */
+  readonly hostKey: string;
+  readonly handbook: string;
+  readonly secrets: Readonly<Record<string, string>>;
+}
+
+/** The entry for one of the gateway's two logins: the plain one, or its own command shell. */
+export function entryOf(reach: Reach, login: 'plain' | 'shell' = 'plain'): Entry {
+  const { v3 } = reach.snmp;
+  return {
+    name: reach.hostname,
+    address: reach.address,
+    port: reach.port,
+    user: login === 'plain' ? reach.user : reach.shell.user,
+    hostKey: `${reach.hostKey.split(' ')[0]} ${reach.hostKeyFingerprint}`,
+    handbook: login === 'plain' ? reach.handbook : reach.shell.handbook,
+    secrets: {
+      privateKey: readFileSync(reach.keyFile, 'utf8'),
+      snmpUser: v3.user,
+      snmpAuthProtocol: v3.authProtocol,
+      snmpAuthPassword: v3.authPassword,
+      snmpPrivacyProtocol: v3.privacyProtocol,
+      snmpPrivacyPassword: v3.privacyPassword,
+      upkeep: reach.shell.upkeepWord,
+    },
+  };
+}
