@@ -7,7 +7,7 @@ export { configurationDigest } from './digest.ts';
 export type { ArchiveError, ArchiveErrorCode } from './errors.ts';
 export type { Inside } from './inside.ts';
 export { applyRetention, deleteCaptures, nameCapture, previewRetention } from './keeping.ts';
-export { type ArchiveKey, keyOf, type Sealer, sealer } from './key.ts';
+export { type ArchiveKey, freshKey, keyOf, type Sealer, sealer } from './key.ts';
 export {
   addUnlock,
   createKey,
