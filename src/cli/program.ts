@@ -2,6 +2,7 @@ import { Command } from 'commander';
 import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
 import { deviceCommand } from './device.ts';
+import { diffCommand } from './diff.ts';
 import { practiceCommand } from './practice.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
@@ -21,6 +22,7 @@ export function buildProgram(context: CliContext): Command {
   slotsCommand(program, context);
   runsCommands(program, context);
   practiceCommand(program, context);
+  diffCommand(program, context);
   trafficCommand(program, context);
   return program;
 }

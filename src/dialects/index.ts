@@ -3,6 +3,7 @@
  * edits back. This door holds the registry. Pure: no I/O, no clock; dialects never import each other.
  */
 
+export { type CaptureComparison, compareCaptures, trafficBetween } from './compare-captures.ts';
 export { type CapturePart, policyOfCapture, type ReadCapture, readCapture } from './read-capture.ts';
 export { dialectFor, dialectNamed, dialects } from './registry.ts';
 export { decode, encode } from './source/index.ts';
