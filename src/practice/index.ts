@@ -13,4 +13,5 @@ export { type Estate, estate } from './estate/estate.ts';
 export type { PracticeModel } from './estate/models.ts';
 export { makePracticeImage, type PracticeImage, type PracticeImageOptions } from './image/make.ts';
 export { makerPublicKey } from './image/signing.ts';
-export { type Practice, type PracticeAccess, type PracticeOptions, startPractice } from './start.ts';
+export { type Practice, type PracticeOptions, startPractice } from './start.ts';
+export type { PracticeAccess } from './start-device.ts';

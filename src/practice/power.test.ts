@@ -6,7 +6,8 @@ import { fileURLToPath } from 'node:url';
 import { afterAll, describe, expect, it } from 'vitest';
 import { ShellClient } from './fixture/shell-client.ts';
 import { makePracticeImage } from './image/make.ts';
-import { type Practice, type PracticeAccess, startPractice } from './start.ts';
+import { type Practice, startPractice } from './start.ts';
+import type { PracticeAccess } from './start-device.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'practice-power-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
@@ -142,7 +143,7 @@ describe('device faults', () => {
       expect(await shell.say('tell slots')).toContain('slot 1');
       await new Promise((done) => setTimeout(done, 100));
       expect(ended).toBe(false);
-      const cut = new Promise((done) => shell.client.once('close', done));
+      const cut = new Promise((done) => shell.client.once('close', () => done(null)));
       device.powerCycle();
       await cut;
     }));
@@ -213,6 +214,20 @@ describe('the process of the devices', () => {
       return found;
     };
     expect(await look()).toEqual(await look());
+  });
+
+  it('has its folder to itself', async () => {
+    const home = join(folder, 'held');
+    const first = await startPractice({ folder: home, bootMs, only: ['tidewatch-gate'] });
+    const second = startPractice({ folder: home, bootMs, only: ['tidewatch-gate'] });
+    await expect(second).rejects.toMatchObject({ code: 'practice/busy' });
+    await first.stop();
+    await (await startPractice({ folder: home, bootMs, only: ['tidewatch-gate'] })).stop();
+  });
+
+  it('does not know a device that the estate lacks', async () => {
+    const unknown = startPractice({ folder: join(folder, 'unknown'), only: ['east-pier-fw1'] });
+    await expect(unknown).rejects.toMatchObject({ code: 'practice/unknown-device' });
   });
 
   it('killed at any instant leaves slots that boot and hold a whole pair', { timeout: 120_000 }, async () => {

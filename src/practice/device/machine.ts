@@ -29,7 +29,8 @@ export class Machine {
   private timers = new Set<NodeJS.Timeout>();
   private bootTimer: NodeJS.Timeout | undefined;
   private tried = new Set<string>();
-  private hiddenUntil = 0;
+  /** Set while the device answers nobody though it is up. */
+  private hidden: NodeJS.Timeout | null = null;
 
   constructor(
     readonly device: EstateDevice,
@@ -43,7 +44,9 @@ export class Machine {
 
   /** Goes on where the last process left off; what is off or did not come up gets a power cycle. */
   start(): void {
-    const { phase, booting, next } = this.state;
+    const { phase, booting, next, booted } = this.state;
+    if (this.log.lines.length === 0)
+      this.log.say(`up from slot ${booted.slot} with release ${booted.release}`);
     if (phase === 'up') this.onReachable(true);
     else if (phase === 'booting') this.boot(booting ?? next);
     else this.powerCycle();
@@ -56,7 +59,7 @@ export class Machine {
   }
 
   get reachable(): boolean {
-    return this.state.phase === 'up' && this.options.now() >= this.hiddenUntil;
+    return this.state.phase === 'up' && this.hidden === null;
   }
 
   /** Replaces the state on disk, then in memory, then forgets contents that nothing names. */
@@ -115,9 +118,12 @@ export class Machine {
 
   /** Answers nobody for so long, and then goes on as if nothing had been. */
   hide(ms: number): void {
-    this.hiddenUntil = this.options.now() + ms;
+    this.cancel(this.hidden ?? undefined);
+    this.hidden = this.later(ms, () => {
+      this.hidden = null;
+      this.onReachable(this.reachable);
+    });
     this.onReachable(false);
-    this.later(ms + 1, () => this.onReachable(this.reachable));
   }
 
   /** Runs once, unless the process stops first. */

@@ -66,7 +66,7 @@ export const verbs: readonly Verb[] = [
       if (!machine.state.slots.some((slot) => slot.id === id)) throw new Refusal(`there is no slot ${id}`);
       await confirm(context, `This restarts the device from slot ${id}.`);
       context.terminal.write(`going down, to boot from slot ${id}\n`);
-      leave(context, () => machine.restart(id));
+      leave(() => machine.restart(id));
     },
   },
   {
@@ -76,7 +76,7 @@ export const verbs: readonly Verb[] = [
       const { machine } = context.device;
       await confirm(context, 'This restarts the device.');
       context.terminal.write('going down, to restart\n');
-      leave(context, () => machine.restart(machine.state.next));
+      leave(() => machine.restart(machine.state.next));
     },
   },
   {
@@ -85,7 +85,7 @@ export const verbs: readonly Verb[] = [
     async act(context) {
       await confirm(context, 'This turns the device off.');
       context.terminal.write('going down, to stay off\n');
-      leave(context, () => context.device.machine.turnOff());
+      leave(() => context.device.machine.turnOff());
     },
   },
   {
@@ -154,7 +154,7 @@ export const verbs: readonly Verb[] = [
     usage: 'practice unreachable SECONDS',
     async act(context, [, seconds]) {
       context.terminal.write(`silent for ${seconds} seconds\n`);
-      leave(context, () => context.device.machine.hide(Number(seconds) * 1000));
+      leave(() => context.device.machine.hide(Number(seconds) * 1000));
     },
   },
   {
@@ -167,8 +167,8 @@ export const verbs: readonly Verb[] = [
   },
 ];
 
-/** Lets the last words travel, then the device goes; the session is over either way. */
-function leave(context: ActContext, go: () => void): never {
-  context.device.machine.later(20, go);
+/** The device goes, and with it the session. What was said before is still sent. */
+function leave(go: () => void): never {
+  go();
   throw new Ended();
 }

@@ -14,10 +14,16 @@ export function keyIn(folder: string, name: string): string {
 /** Makes a new Ed25519 key, over an old one if there is one; the public half goes to `NAME.pub`. */
 export function makeKey(folder: string, name: string): void {
   mkdirSync(folder, { recursive: true });
-  const pair = ssh2.utils.generateKeyPairSync('ed25519', { comment: name });
+  // About one in 250 keys that ssh2 1.17 makes is malformed: it strips a leading zero of the public half.
+  let pair = ssh2.utils.generateKeyPairSync('ed25519', { comment: name });
+  while (!isSound(pair.private) || !isSound(pair.public)) {
+    pair = ssh2.utils.generateKeyPairSync('ed25519', { comment: name });
+  }
   writeDurably(join(folder, `${name}.pub`), `${pair.public}\n`, 0o644);
   writeDurably(join(folder, name), pair.private);
 }
+
+const isSound = (key: string): boolean => !(ssh2.utils.parseKey(key) instanceof Error);
 
 /** The key's fingerprint as OpenSSH writes it: `SHA256:` and unpadded base64. */
 export function fingerprint(privateKey: string): string {

@@ -1,5 +1,6 @@
 import { timingSafeEqual } from 'node:crypto';
 import { createServer, type Server, type Socket } from 'node:net';
+import { setTimeout as pause } from 'node:timers/promises';
 import ssh2, { type AuthContext, type Connection, type ParsedKey } from 'ssh2';
 import type { PracticeDevice } from '../device/practice-device.ts';
 import { sha256 } from '../disk/content.ts';
@@ -49,13 +50,33 @@ export class DeviceServer {
     });
   }
 
-  /** Cuts every connection and closes the port. Resolves when the port is free again. */
+  /** Closes the port and cuts every connection once what was said is sent. Resolves when the port is free again. */
   async fallSilent(): Promise<void> {
     const { listener } = this;
     this.listener = null;
-    for (const socket of this.sockets) socket.destroy();
+    for (const socket of this.sockets) {
+      socket.destroySoon();
+      // Somebody who does not listen must not hold the device up.
+      setTimeout(() => socket.destroy(), 50).unref();
+    }
     this.sockets.clear();
     if (listener !== null) await new Promise<void>((done) => listener.close(() => done()));
+  }
+
+  /** Opens and closes the port as the device comes and goes. */
+  follow(): void {
+    const { machine } = this.device;
+    const open = async (): Promise<void> => {
+      if (!machine.reachable) return;
+      // Somebody else on the port: unlikely where it lies, and then a matter of waiting.
+      await this.listen().catch(() => pause(200).then(open));
+      if (!machine.reachable) await this.fallSilent();
+    };
+    let last = Promise.resolve();
+    machine.onReachable = (reachable) => {
+      const silent = reachable ? Promise.resolve() : this.fallSilent();
+      last = last.then(() => silent).then(open);
+    };
   }
 
   private serverWith(hostKey: string): ssh2.Server {
