@@ -22,6 +22,7 @@ export type {
   Unread,
   Verdict,
 } from './policy.ts';
+export { checkPromises, type PromiseCheck, type TrafficPromise } from './promises.ts';
 export {
   DEFAULT_BUDGET,
   type InterfaceTerm,

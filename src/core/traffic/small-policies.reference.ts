@@ -48,7 +48,7 @@ const conditions: fc.Arbitrary<Condition[]> = fc
 const rarely = <T>(arbitrary: fc.Arbitrary<T>) => fc.option(arbitrary, { nil: undefined, freq: 1 });
 const often = <T>(arbitrary: fc.Arbitrary<T>) => fc.option(arbitrary, { nil: undefined, freq: 2 });
 
-const match = (family: Family): fc.Arbitrary<Match> =>
+export const smallMatch = (family: Family): fc.Arbitrary<Match> =>
   fc
     .record({
       inInterface: rarely(interfaces),
@@ -91,7 +91,9 @@ const rewrite = (family: Family): fc.Arbitrary<Rewrite> =>
 
 const rules = (family: Family, actions: fc.Arbitrary<Action>, most: number): fc.Arbitrary<Rule[]> =>
   fc
-    .array(fc.tuple(match(family), actions, fc.integer({ min: 1, max: 3 }), fc.nat(3)), { maxLength: most })
+    .array(fc.tuple(smallMatch(family), actions, fc.integer({ min: 1, max: 3 }), fc.nat(3)), {
+      maxLength: most,
+    })
     .map((list) =>
       list.map(([m, action, hop, chance], i): Rule => {
         const skip = Math.min(i + 1 + hop, list.length);

@@ -16,7 +16,7 @@ export class DecisionDiagram {
     this.terminals = terminals;
     this.most = most;
     this.count = terminals;
-    const size = Math.max(1024, 2 * terminals);
+    const size = 2 ** Math.ceil(Math.log2(Math.max(1024, 2 * terminals)));
     this.variable = new Int32Array(size).fill(0x7fff_ffff);
     this.low = new Int32Array(size);
     this.high = new Int32Array(size);

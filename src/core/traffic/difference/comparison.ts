@@ -1,6 +1,7 @@
 import type { Rule } from '../policy.ts';
 import { Field } from './fields.ts';
 import { InterfaceNames } from './interfaces.ts';
+import type { LoadedStage } from './load.ts';
 import type { Comparison } from './program.ts';
 import type { Side, Slots } from './slots.ts';
 
@@ -21,11 +22,15 @@ export interface OpenComparison extends Comparison {
 /** With more changed rules than this that let packets pass, they are not followed one by one through later stages. */
 const FOLLOWED = 32;
 
-export function openComparison(slots: Slots): OpenComparison {
+/**
+ * `asked` holds a rule from outside the policies, whose interface names count too. `openAll` follows every packet to its
+ * end at once, instead of where a difference shows.
+ */
+export function openComparison(slots: Slots, asked?: LoadedStage, openAll = false): OpenComparison {
   const changed: ChangedRule[] = [];
   const causes = new Map<string, number>();
-  const inMentioned = new Set<string>();
-  const outMentioned = new Set<string>();
+  const inMentioned = new Set<string>(asked?.inNames);
+  const outMentioned = new Set<string>(asked?.outNames);
   let passing = 0;
   for (const [slot, { before, after }] of slots.slots.entries()) {
     for (const [side, { stage, changed: indexes }] of [
@@ -52,6 +57,7 @@ export function openComparison(slots: Slots): OpenComparison {
     outNames: new InterfaceNames(outMentioned),
     followCauses: passing <= FOLLOWED,
     opened: new Set(),
+    openAll,
     causeOf: (side, slot, rule) => causes.get(`${side}/${slot}/${rule}`) ?? -1,
     conditionField(name) {
       let field = conditions.get(name);

@@ -1,23 +1,17 @@
 import type { Family } from '#core/address';
 import type { Packet } from '../packet.ts';
-import type { Path, Policy, Rule, Unread } from '../policy.ts';
+import type { Path, Policy, Unread } from '../policy.ts';
 import {
   DEFAULT_BUDGET,
-  type RowOutcome,
   type TrafficBudget,
   type TrafficChange,
   type TrafficDifference,
-  type TrafficRow,
   type Unresolved,
 } from '../row.ts';
-import { boxesOf, countBoxes, mergeBoxes, type RankBox } from './boxes.ts';
+import { changesOf } from './changes.ts';
 import { type ComparedCluster, comparePath, type PathComparison } from './compare.ts';
-import { exampleOf, packetSetOf, splitServices } from './decode.ts';
-import type { FieldSet } from './fields.ts';
-import { decidingRule } from './follow.ts';
-import { byConsequence, sizeOf } from './size.ts';
+import { byConsequence } from './size.ts';
 import { answerStopped } from './stopped.ts';
-import type { Diagram } from './sweep.ts';
 
 /** All ways of a packet, in the order of reports. */
 export const WAYS: readonly { readonly path: Path; readonly family: Family }[] = (
@@ -49,7 +43,7 @@ export function trafficDifference(
       if ('stopped' in cluster.result) {
         const answer = answerStopped(compared.comparison, cluster, before, after, budget.nodes);
         if (answer !== 'equal') unresolved.push(unresolvedOf(compared, cluster, answer));
-      } else changes.push(...changesOf(compared, cluster, cluster.result, budget));
+      } else changes.push(...changesOf(compared.comparison, cluster, cluster.result, budget));
     }
   }
   changes.sort(byConsequence);
@@ -69,56 +63,6 @@ export function trafficDifference(
 function uniqueUnread(unread: readonly Unread[]): Unread[] {
   const known = new Map(unread.map((u) => [`${u.file}:${u.line}:${u.text}`, u]));
   return [...known.values()];
-}
-
-function changesOf(
-  { comparison }: PathComparison,
-  cluster: ComparedCluster,
-  diagram: Diagram,
-  budget: TrafficBudget,
-): TrafficChange[] {
-  const { path, family } = comparison.slots;
-  const { ranked } = cluster;
-  const total = countBoxes(diagram);
-  const boxes = mergeBoxes(boxesOf(diagram, ranked.fields, budget.rows), ranked.ranks);
-  const byDifference = new Map<number, RankBox[]>();
-  for (const box of boxes)
-    byDifference.set(box.difference, [...(byDifference.get(box.difference) ?? []), box]);
-  const ruleOf = (cause: number): Rule | undefined => comparison.changed[cause]?.rule;
-  return [...byDifference].map(([n, list]): TrafficChange => {
-    const difference = diagram.differences[n]!;
-    const outcomeOf = (id: number): RowOutcome => {
-      const { verdict, rewrites } = ranked.outcomes[id]!;
-      return { verdict, rewrites };
-    };
-    const outcomes = { before: outcomeOf(difference.before), after: outcomeOf(difference.after) };
-    const sized = list
-      .flatMap((box) => splitServices(valuesOf(ranked, box), family))
-      .map((box) => ({ box, size: sizeOf(box, comparison) }))
-      .sort((a, b) => b.size - a.size);
-    const rows = sized.map(({ box }): TrafficRow => {
-      const set = packetSetOf(box, family, comparison);
-      const example = exampleOf(box, set, path, family, comparison);
-      const ruleBefore = decidingRule(cluster.before, example, comparison);
-      const ruleAfter = decidingRule(cluster.after, example, comparison);
-      return { path, family, ...set, ...outcomes, ruleBefore, ruleAfter, example };
-    });
-    return {
-      path,
-      family,
-      ...outcomes,
-      changedBefore: ruleOf(difference.causeBefore),
-      changedAfter: ruleOf(difference.causeAfter),
-      rows,
-      complete: total <= budget.rows,
-      size: sized.reduce((sum, { size }) => Math.max(sum, size), 0),
-    };
-  });
-}
-
-function valuesOf(ranked: ComparedCluster['ranked'], box: RankBox): (FieldSet | undefined)[] {
-  // Ranks reach only as far as the changed rules do, so even an unlimited field may stand for fewer than all values.
-  return box.ranks.map((ranks, field) => ranked.valuesOf(field, ranks));
 }
 
 function unresolvedOf(

@@ -43,6 +43,8 @@ export interface Comparison extends BoxContext {
   readonly followCauses: boolean;
   /** Views, as `slot/view`, whose rest of the way has to be opened. */
   readonly opened: Set<string>;
+  /** Every way is followed to its end, whether or not anything changed on it. */
+  readonly openAll: boolean;
 }
 
 const EVERYTHING: Box = [];
@@ -181,7 +183,7 @@ export function programOf(
         } else if ('rewrite' in action) {
           const to = afterRewrite(comparison, side, s, view, action.rewrite);
           const openKey = `${to.to}/${to.view.key}`;
-          if (to.to < 0 || comparison.opened.has(openKey)) {
+          if (to.to < 0 || comparison.openAll || comparison.opened.has(openKey)) {
             leave(to.to, to.view, box, changed, cause, rule);
           } else {
             add(box, unopened(openKey, to.view), changed, cause, rule);

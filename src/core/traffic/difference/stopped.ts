@@ -4,9 +4,8 @@ import type { Policy } from '../policy.ts';
 import { rewriteText } from '../translation.ts';
 import { type ComparedCluster, rankOpened } from './compare.ts';
 import type { OpenComparison } from './comparison.ts';
-import { exampleOf, packetSetOf, splitServices } from './decode.ts';
 import { equalByDiagram } from './fallback.ts';
-import type { Ranked } from './ranks.ts';
+import { packetAt } from './witness.ts';
 
 /** What is known of a cluster whose sweep stopped: proved equal, one packet that differs, or nothing. */
 export type StoppedAnswer = 'equal' | 'undecided' | Packet;
@@ -35,18 +34,4 @@ export function answerStopped(
 function treatment(policy: Policy, packet: Packet): string {
   const { verdict, rewrites } = decide(policy, packet);
   return [verdict, ...rewrites.map(rewriteText)].join(' ');
-}
-
-/** A packet at the given ranks. */
-function packetAt(
-  comparison: OpenComparison,
-  ranked: Ranked,
-  ranks: readonly (number | undefined)[],
-): Packet {
-  const { path, family } = comparison.slots;
-  const box = ranks.map((rank, field) =>
-    ranked.valuesOf(field, rank === undefined ? undefined : Int32Array.of(rank, rank)),
-  );
-  const part = splitServices(box, family)[0] ?? box;
-  return exampleOf(part, packetSetOf(part, family, comparison), path, family, comparison);
 }
