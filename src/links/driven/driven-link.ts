@@ -8,6 +8,7 @@ import {
   Missing,
   matchesAny,
   noSlots,
+  type ReadingAction,
   readFields,
   readSlots,
   slotsFrom,
@@ -38,6 +39,9 @@ export interface DrivenOptions extends RunnerOptions {
   /** RFC 3339, with zone. */
   readonly now: () => string;
 }
+
+/** A handbook without `reading`: the boot id and the uptime of identify are all there is. */
+const NOTHING_TO_READ: ReadingAction = { snmp: false, fields: [], loss: [] };
 
 /** A device operated by its handbook. It opens its way on the first call, and again after the device closed it. */
 export class DrivenLink implements Link {
@@ -103,10 +107,10 @@ export class DrivenLink implements Link {
 
   async reading(): Promise<Reading> {
     const { handbook, name, now } = this.#options;
-    const identity = await this.identify();
-    const action = this.#actions.reading;
-    const snmp = action?.snmp === true ? (this.#options.snmp ?? noSnmpAccess(name)) : null;
-    return takeReading(action, identity, now(), this.#runner, handbook.limits.command, snmp);
+    const action = this.#actions.reading ?? NOTHING_TO_READ;
+    const snmp = action.snmp ? (this.#options.snmp ?? noSnmpAccess(name)) : null;
+    const options = { action, runner: this.#runner, limitSeconds: handbook.limits.command, snmp };
+    return takeReading(options, await this.identify(), now());
   }
 
   async report(): Promise<readonly NamedFile[]> {

@@ -3,10 +3,9 @@ import type { Handbook, TransferAction, Transport } from '../handbook/index.ts';
 import { readFields } from '../handbook/index.ts';
 import type { NamedFile, Progress, ReleaseFile, RemoteFile } from '../port/index.ts';
 import { safeFileName, safeValue } from './placeholders.ts';
+import { UNIT_BYTES } from './reading-values.ts';
 import type { Runner, Step } from './runner.ts';
 import type { Way } from './way.ts';
-
-const UNIT_BYTES = { B: 1, KiB: 1024, MiB: 1024 ** 2, GiB: 1024 ** 3 } as const;
 
 /** The folder part of a path; `/` where there is none. */
 const folderOf = (path: string) => path.slice(0, Math.max(path.lastIndexOf('/'), 0)) || '/';

@@ -1,7 +1,8 @@
-import type { InterfaceReading, LinkState, LossReading, Reading } from '#core/reading';
+import type { InterfaceReading, LossReading, Reading } from '#core/reading';
 import { mayPass } from '../errors.ts';
-import { type ByteUnit, type Match, type ReadingAction, readFields, readRows } from '../handbook/index.ts';
+import { type Pattern, type ReadingAction, readFields, readRows } from '../handbook/index.ts';
 import type { Identity } from '../port/index.ts';
+import { bytesOf, fieldValue, interfaceFrom, numberOf } from './reading-values.ts';
 import type { Runner, Step } from './runner.ts';
 
 /** What SNMP read, where the handbook asks for it. */
@@ -10,197 +11,174 @@ export type SnmpPart = Pick<
   'interfaces' | 'memory' | 'processorPercent' | 'uptimeSeconds' | 'fields' | 'notRead'
 >;
 
-const UNIT_BYTES: Readonly<Record<ByteUnit, number>> = { B: 1, KiB: 1024, MiB: 1024 ** 2, GiB: 1024 ** 3 };
-const COUNTERS = [
-  'inOctets',
-  'outOctets',
-  'inPackets',
-  'outPackets',
-  'inErrors',
-  'outErrors',
-  'inDiscards',
-  'outDiscards',
-] as const;
+export interface ReadingOptions {
+  readonly action: ReadingAction;
+  readonly runner: Runner;
+  readonly limitSeconds: number;
+  /** Reads by SNMP; null where the handbook does not ask for it. */
+  readonly snmp: (() => Promise<SnmpPart>) | null;
+}
 
 /**
- * Takes a reading as the handbook says. A part that cannot be read is named in `notRead`; it does not stop the others.
+ * Takes a reading as a handbook says. A part that cannot be read is named in `notRead`; it does not stop the others. What
+ * commands read takes the place of what SNMP read.
  *
  * @throws TuckpointError where the device is not there any more (`links/unreachable`, `links/closed`).
  */
-export async function takeReading(
-  action: ReadingAction | undefined,
-  identity: Identity,
-  at: string,
-  runner: Runner,
-  limitSeconds: number,
-  snmp: (() => Promise<SnmpPart>) | null,
-): Promise<Reading> {
-  const notRead: { what: string; why: string }[] = [];
-  const part = async <T>(what: string, read: () => Promise<T>, without: T): Promise<T> => {
-    try {
-      return await read();
-    } catch (error) {
-      if (mayPass(error) && (error as { code: string }).code !== 'links/timeout') throw error;
-      notRead.push({ what, why: error instanceof Error ? error.message : String(error) });
-      return without;
-    }
-  };
-  const output = async (step: Step, evenRefused = false) =>
-    runner.run(step, { action: 'reading', limitSeconds, evenRefused });
-
-  /** Reads single values of one command; throws where a wanted one is missing. */
-  const values = async (
-    step: Step,
-    read: Parameters<typeof readFields>[1],
-    need: readonly string[],
-    even = false,
-  ) => {
-    const shown = await output(step, even);
-    const found = readFields(shown.text, read);
-    runner.trace('reading', step.run, shown, found.matches);
-    const lacking = need.filter((name) => read[name] !== undefined && found.values[name] === undefined);
-    if (lacking.length > 0) throw runner.unreadable('reading', lacking.join(', '), [shown.text]);
-    return found.values;
-  };
-  const rows = async (
-    step: Step & {
-      each: Parameters<typeof readRows>[1];
-      record?: Parameters<typeof readRows>[2] | undefined;
-    },
-  ) => {
-    const shown = await output(step);
-    const found = readRows(shown.text, step.each, step.record);
-    runner.trace('reading', step.run, shown, found.matches as Match[]);
-    return { rows: found.rows, text: shown.text };
-  };
-
-  const bySnmp = snmp === null ? null : await part('SNMP', snmp, null);
-  notRead.push(...(bySnmp?.notRead ?? []));
-
-  let interfaces: readonly InterfaceReading[] = bySnmp?.interfaces ?? [];
-  const byCommand = action?.interfaces;
-  if (byCommand !== undefined) {
-    interfaces = await part(
-      'interfaces',
-      async () => {
-        const found = await rows(byCommand);
-        if (found.rows.length === 0) throw runner.unreadable('reading', 'interfaces', [found.text]);
-        return found.rows.map(({ groups }) => interfaceFrom(groups, byCommand.bits));
-      },
-      interfaces,
-    );
-  }
-
-  let memory = bySnmp?.memory ?? null;
-  const memoryStep = action?.memory;
-  if (memoryStep !== undefined) {
-    memory = await part(
-      'memory',
-      async () => {
-        const found = await values(memoryStep, memoryStep.read, ['total', 'free']);
-        const bytes = (text: string) => number(text, 'memory') * UNIT_BYTES[memoryStep.unit];
-        return { totalBytes: bytes(found.total!), freeBytes: bytes(found.free!) };
-      },
-      memory,
-    );
-  }
-
-  let processorPercent = bySnmp?.processorPercent ?? null;
-  const processorStep = action?.processor;
-  if (processorStep !== undefined) {
-    processorPercent = await part(
-      'processor',
-      async () => {
-        const found = await values(processorStep, processorStep.read, ['used', 'idle']);
-        return found.used === undefined
-          ? 100 - number(found.idle!, 'processor')
-          : number(found.used, 'processor');
-      },
-      processorPercent,
-    );
-  }
-
-  const loss: LossReading[] = [];
-  for (const probe of action?.loss ?? []) {
-    await part(
-      `loss to ${probe.target}`,
-      async () => {
-        const target = await runner.filled(probe.target);
-        const found = await values(probe, probe.read, ['sent', 'lost', 'received'], true);
-        const sent = number(found.sent!, 'sent');
-        const lost =
-          found.lost === undefined ? sent - number(found.received!, 'received') : number(found.lost, 'lost');
-        loss.push({ target, sent, lost });
-      },
-      undefined,
-    );
-  }
-
-  const alarmStep = action?.alarms;
-  const alarms =
-    alarmStep === undefined
-      ? []
-      : await part(
-          'alarms',
-          async () =>
-            (await rows(alarmStep)).rows.map(({ groups }) => Object.values(groups).join(' ').trim()),
-          [],
-        );
-
-  const fields: Record<string, string | number> = { ...bySnmp?.fields };
-  for (const step of action?.fields ?? []) {
-    await part(
-      Object.keys(step.read).join(', '),
-      async () => {
-        const found = await values(step, step.read, []);
-        for (const [name, text] of Object.entries(found))
-          fields[name] = /^-?\d+(?:\.\d+)?$/u.test(text) ? Number(text) : text;
-        for (const name of Object.keys(step.read))
-          if (found[name] === undefined)
-            notRead.push({ what: name, why: `The output of "${step.run}" does not show it.` });
-      },
-      undefined,
-    );
-  }
-
+export async function takeReading(options: ReadingOptions, identity: Identity, at: string): Promise<Reading> {
+  const taker = new ReadingTaker(options);
+  const snmp = await taker.snmp();
   return {
     at,
     boot: identity.boot,
-    uptimeSeconds: identity.uptimeSeconds ?? bySnmp?.uptimeSeconds ?? null,
-    interfaces,
-    memory,
-    processorPercent,
-    loss,
-    alarms,
-    fields,
-    notRead,
+    uptimeSeconds: identity.uptimeSeconds ?? snmp?.uptimeSeconds ?? null,
+    interfaces: await taker.interfaces(snmp?.interfaces ?? []),
+    memory: await taker.memory(snmp?.memory ?? null),
+    processorPercent: await taker.processor(snmp?.processorPercent ?? null),
+    loss: await taker.loss(),
+    alarms: await taker.alarms(),
+    fields: { ...snmp?.fields, ...(await taker.fields()) },
+    notRead: taker.notRead,
   };
 }
 
-/** An interface of the groups that a handbook names; a counter that is not there is null. */
-export function interfaceFrom(groups: Readonly<Record<string, string>>, bits: 32 | 64): InterfaceReading {
-  const counters = Object.fromEntries(
-    COUNTERS.map((name) => [
-      name,
-      /^\d+$/u.test(groups[name]?.trim() ?? '') ? BigInt(groups[name]!.trim()) : null,
-    ]),
-  ) as Record<(typeof COUNTERS)[number], bigint | null>;
-  return {
-    name: groups.name!.trim(),
-    admin: state(groups.admin),
-    oper: state(groups.oper),
-    counterBits: bits,
-    ...counters,
-  };
-}
+class ReadingTaker {
+  readonly notRead: { readonly what: string; readonly why: string }[] = [];
+  readonly #options: ReadingOptions;
+  readonly #action: ReadingAction;
 
-function state(text: string | undefined): LinkState {
-  const word = text?.trim().toLowerCase();
-  return word === 'up' || word === 'down' ? word : 'unknown';
-}
+  constructor(options: ReadingOptions) {
+    this.#options = options;
+    this.#action = options.action;
+  }
 
-function number(text: string, what: string): number {
-  const value = Number(text);
-  if (text.trim() !== '' && Number.isFinite(value)) return value;
-  throw new Error(`"${text}" is no number (${what}).`);
+  async snmp(): Promise<SnmpPart | null> {
+    const { snmp } = this.#options;
+    if (snmp === null) return null;
+    const part = await this.#part('SNMP', snmp, null);
+    this.notRead.push(...(part?.notRead ?? []));
+    return part;
+  }
+
+  interfaces(without: readonly InterfaceReading[]): Promise<readonly InterfaceReading[]> {
+    const step = this.#action.interfaces;
+    if (step === undefined) return Promise.resolve(without);
+    return this.#part(
+      'interfaces',
+      async () => {
+        const { rows, text } = await this.#rows(step);
+        if (rows.length === 0) throw this.#options.runner.unreadable('reading', 'interfaces', [text]);
+        return rows.map((groups) => interfaceFrom(groups, step.bits));
+      },
+      without,
+    );
+  }
+
+  memory(without: Reading['memory']): Promise<Reading['memory']> {
+    const step = this.#action.memory;
+    if (step === undefined) return Promise.resolve(without);
+    return this.#part(
+      'memory',
+      async () => {
+        const { total, free } = await this.#values(step, step.read, ['total', 'free']);
+        return { totalBytes: bytesOf(total!, step.unit), freeBytes: bytesOf(free!, step.unit) };
+      },
+      without,
+    );
+  }
+
+  processor(without: number | null): Promise<number | null> {
+    const step = this.#action.processor;
+    if (step === undefined) return Promise.resolve(without);
+    return this.#part(
+      'processor',
+      async () => {
+        const { used, idle } = await this.#values(step, step.read, ['used', 'idle']);
+        return used === undefined ? 100 - numberOf(idle!) : numberOf(used);
+      },
+      without,
+    );
+  }
+
+  async loss(): Promise<LossReading[]> {
+    const probes: LossReading[] = [];
+    for (const step of this.#action.loss) {
+      const read = async () => {
+        const target = await this.#options.runner.filled(step.target);
+        // A ping without any answer ends with a code other than 0, and still counts its packets.
+        const found = await this.#values(step, step.read, ['sent', 'lost', 'received'], true);
+        const sent = numberOf(found.sent!);
+        probes.push({
+          target,
+          sent,
+          lost: found.lost === undefined ? sent - numberOf(found.received!) : numberOf(found.lost),
+        });
+      };
+      await this.#part(`loss to ${step.target}`, read, undefined);
+    }
+    return probes;
+  }
+
+  alarms(): Promise<readonly string[]> {
+    const step = this.#action.alarms;
+    if (step === undefined) return Promise.resolve([]);
+    const texts = async () =>
+      (await this.#rows(step)).rows.map((groups) => Object.values(groups).join(' ').trim());
+    return this.#part('alarms', texts, []);
+  }
+
+  async fields(): Promise<Record<string, string | number>> {
+    const fields: Record<string, string | number> = {};
+    for (const step of this.#action.fields) {
+      const names = Object.keys(step.read);
+      const read = async () => {
+        const found = await this.#values(step, step.read, []);
+        for (const name of names) {
+          const text = found[name];
+          if (text !== undefined) fields[name] = fieldValue(text);
+          else this.notRead.push({ what: name, why: `The output of "${step.run}" does not show it.` });
+        }
+      };
+      await this.#part(names.join(', '), read, undefined);
+    }
+    return fields;
+  }
+
+  /** Reads a part, or notes why it could not be read. */
+  async #part<T>(what: string, read: () => Promise<T>, without: T): Promise<T> {
+    try {
+      return await read();
+    } catch (error) {
+      const { code, message } = error as Error & { code?: string };
+      // One slow command is a part not read; a device that is gone is no reading at all.
+      if (mayPass(error) && code !== 'links/timeout') throw error;
+      this.notRead.push({ what, why: message });
+      return without;
+    }
+  }
+
+  /** Single values of one command. Throws where one of `need` that the handbook reads is not there. */
+  async #values(
+    step: Step,
+    read: Readonly<Record<string, Pattern | undefined>>,
+    need: readonly string[],
+    evenRefused = false,
+  ): Promise<Readonly<Record<string, string>>> {
+    const { runner, limitSeconds } = this.#options;
+    const output = await runner.run(step, { action: 'reading', limitSeconds, evenRefused });
+    const { values, matches } = readFields(output.text, read);
+    runner.trace('reading', step.run, output, matches);
+    const lacking = need.filter((name) => read[name] !== undefined && values[name] === undefined);
+    if (lacking.length > 0) throw runner.unreadable('reading', lacking.join(', '), [output.text]);
+    return values;
+  }
+
+  /** A list out of one command. */
+  async #rows(step: Step & { readonly each: Pattern; readonly record?: Pattern | undefined }) {
+    const { runner, limitSeconds } = this.#options;
+    const output = await runner.run(step, { action: 'reading', limitSeconds });
+    const { rows, matches } = readRows(output.text, step.each, step.record);
+    runner.trace('reading', step.run, output, matches);
+    return { rows: rows.map(({ groups }) => groups), text: output.text };
+  }
 }
