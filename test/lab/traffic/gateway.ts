@@ -198,7 +198,7 @@ export class Gateway {
 
   /** What the packet filter itself says is loaded, without the steering table. */
   list(json: boolean): string {
-    this.inside(this.gateway, ['nft', 'delete', 'table', 'inet', 'steering']);
+    this.inside(this.gateway, ['nft', '-f', '-'], 'add table inet steering\ndelete table inet steering\n');
     return this.inside(this.gateway, ['nft', ...(json ? ['-j'] : []), 'list', 'ruleset']);
   }
 

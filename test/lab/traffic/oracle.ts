@@ -5,6 +5,8 @@ import { type Gateway, LEGS, OPEN } from './gateway.ts';
 /** What the packet filter did with a packet. `dropped` may hide a reject whose answer was filtered too. */
 export interface Observed {
   readonly verdict: 'accept' | 'reject' | 'dropped';
+  /** The number of the leg it left by, or `in` for the gateway itself. */
+  readonly at: string;
   readonly source: readonly number[] | null;
   readonly destination: readonly number[] | null;
   readonly ports: readonly number[] | null;
@@ -24,6 +26,7 @@ export function observe(gateway: Gateway, load: () => void, packets: readonly Pa
   load();
   const seen: Observed[] = packets.map(() => ({
     verdict: 'dropped',
+    at: '',
     source: null,
     destination: null,
     ports: null,
@@ -38,10 +41,11 @@ export function observe(gateway: Gateway, load: () => void, packets: readonly Pa
       continue;
     }
     const expected = packet.path === 'to' ? 'in' : String(LEGS.indexOf(packet.outInterface as 'lan0'));
-    if (at !== expected) continue;
+    // A redirected packet ends at the gateway.
+    if (at !== expected && !(packet.path === 'through' && at === 'in')) continue;
     const ends =
       protocol === null ? endpointsOf(bytes, family) : { source: null, destination: null, ports: null };
-    seen[found.number] = { verdict: 'accept', ...ends };
+    seen[found.number] = { verdict: 'accept', at, ...ends };
   }
   return seen;
 }
