@@ -32,9 +32,10 @@ const ALL_PORTS: NumberSet = [0, 65535];
 export function readEntry(ace: DataNode, families: readonly Family[]): Entry {
   const problems: Problem[] = [];
   const matches = new Map<Family, Match>();
+  const entry = leaf(ace, 'name') ?? `in line ${placeOf(ace).line}`;
   for (const family of families) {
     const found: Problem[] = [];
-    const match = matchOf(child(ace, 'matches'), family, found);
+    const match = matchOf(child(ace, 'matches'), family, found, entry);
     for (const problem of found)
       if (!problems.some(({ node }) => node === problem.node)) problems.push(problem);
     if (match !== null) matches.set(family, match);
@@ -87,7 +88,12 @@ interface Parts {
   conditions: Condition[];
 }
 
-function matchOf(matches: DataNode | undefined, family: Family, problems: Problem[]): Match | null {
+function matchOf(
+  matches: DataNode | undefined,
+  family: Family,
+  problems: Problem[],
+  entry: string,
+): Match | null {
   const parts: Parts = { conditions: [] };
   for (const part of matches?.children ?? []) {
     switch (part.name) {
@@ -115,7 +121,8 @@ function matchOf(matches: DataNode | undefined, family: Family, problems: Proble
         for (const field of part.children) unknown(field, parts);
         break;
       default:
-        unknown(part, parts);
+        // Nobody knows whether this counts or remembers, so it is a condition of this entry alone.
+        unknown(part, parts, ` (entry ${entry})`);
         problems.push({ node: part, why: `The match ${part.name} of ${part.module} is not read.` });
     }
   }
@@ -124,12 +131,12 @@ function matchOf(matches: DataNode | undefined, family: Family, problems: Proble
 }
 
 /** Header fields outside the packet space depend on the packet alone, so their text names the condition. */
-function unknown(field: DataNode, parts: Parts): void {
+function unknown(field: DataNode, parts: Parts, own = ''): void {
   const words = (node: DataNode): string =>
     node.children.length === 0
       ? `${node.name} ${node.text ?? ''}`.trim()
       : `${node.name} ${node.children.map(words).sort().join(' ')}`;
-  parts.conditions.push({ name: words(field), holds: true });
+  parts.conditions.push({ name: `${words(field)}${own}`, holds: true });
 }
 
 function narrowProtocol(parts: Parts, set: NumberSet): void {

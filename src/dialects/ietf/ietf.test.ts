@@ -3,7 +3,7 @@ import { describe, expect, test } from 'vitest';
 import { parseAddress } from '#core/address';
 import { compareConfigurations, type SourceFile, textOf } from '#core/config';
 import { TuckpointError } from '#core/errors';
-import { decide, type Packet } from '#core/traffic';
+import { decide, type Packet, trafficDifference } from '#core/traffic';
 import { applyEdits, decode, encode } from '#dialects/source';
 import { readTree, setValue, walk } from '#dialects/tree';
 import { ietf } from './index.ts';
@@ -160,6 +160,34 @@ describe('access lists (RFC 8519 sections 4.3 and 4.4 say in words what each exa
     expect(decision.assumed).toContain(otherwise);
     expect(verdict(attached(), { destinationPort: 81, conditions: [otherwise] })).toBe('drop');
   });
+  test('show exactly which traffic an edit changes', () => {
+    const rest = '{"name": "rest", "matches": {}, "actions": {"forwarding": "drop"}}';
+    const before = read(attached(rest));
+    const after = read(attached(rest).replace('"port": 80', '"port": 8080'));
+    const found = trafficDifference(ietf.policy(before)!, ietf.policy(after)!);
+    expect(found).toMatchObject({ verdict: 'different', exact: true });
+    // The list judges what comes in at eth0, to the device and through it.
+    expect(
+      found.rows
+        .map((row) => [
+          row.path,
+          row.family,
+          row.inInterfaces?.map(({ text }) => text),
+          row.protocols,
+          row.destinationPorts,
+          row.before.verdict,
+          row.after.verdict,
+        ])
+        .sort(),
+    ).toEqual(
+      [
+        ['through', 4, ['eth0'], [6, 6], [8080, 8080], 'drop', 'accept'],
+        ['through', 4, ['eth0'], [6, 6], [80, 80], 'accept', 'drop'],
+        ['to', 4, ['eth0'], [6, 6], [8080, 8080], 'drop', 'accept'],
+        ['to', 4, ['eth0'], [6, 6], [80, 80], 'accept', 'drop'],
+      ].sort(),
+    );
+  });
   test('keep header fields outside the packet space as named conditions', () => {
     const text = attached(
       '{"name": "marked", "matches": {"ipv4": {"dscp": 46}}, "actions": {"forwarding": "drop"}}',
@@ -179,7 +207,7 @@ describe('access lists (RFC 8519 sections 4.3 and 4.4 say in words what each exa
       ['The entry says no forwarding action.', 8, 'rule acl inward 3'],
     ]);
     expect(ietf.policy(configuration)!.unread).toHaveLength(3);
-    expect(verdict(text, { destinationPort: 81, conditions: ['tide level high'] })).toBe('drop');
+    expect(verdict(text, { destinationPort: 81, conditions: ['tide level high (entry odd)'] })).toBe('drop');
   });
   test('refer to interfaces and lists, and a list that does not exist is named', () => {
     const configuration = read(attached().replace('[{"name": "inward"}]', '[{"name": "outward"}]'));

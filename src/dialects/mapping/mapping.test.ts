@@ -141,7 +141,11 @@ describe('the example of the user page', () => {
     ],
     [
       'at ebb the moles reach the quay',
-      { outInterface: 'quay0', destination: parseAddress('10.1.10.20')!, conditions: ['tide ebb;'] },
+      {
+        outInterface: 'quay0',
+        destination: parseAddress('10.1.10.20')!,
+        conditions: ['tide ebb (moles at ebb)'],
+      },
       'accept',
     ],
     [

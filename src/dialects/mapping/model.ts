@@ -62,6 +62,15 @@ export class Model {
     this.trees = trees;
   }
 
+  readonly #names = new Map<string, number>();
+
+  /** A name that tells equal names in one list apart: `web`, `web #2`. */
+  ownName(key: string, name: string): string {
+    const count = (this.#names.get(key) ?? 0) + 1;
+    this.#names.set(key, count);
+    return count === 1 ? name : `${name} #${count}`;
+  }
+
   portsOf(text: string): NumberSet | undefined {
     return portsOf(text, this.mapping.words);
   }

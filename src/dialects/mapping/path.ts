@@ -40,6 +40,18 @@ export class PathMistake extends Error {}
  * or `.` (the node itself). Words with blanks, slashes or brackets stand in double quotes.
  */
 export function parsePath(text: string): Path {
+  const known = PARSED.get(text);
+  if (known !== undefined) return known;
+  const path = parse(text);
+  if (PARSED.size > 10_000) PARSED.clear();
+  PARSED.set(text, path);
+  return path;
+}
+
+/** Paths read before: fields ask for the same few for every rule. */
+const PARSED = new Map<string, Path>();
+
+function parse(text: string): Path {
   const steps = splitOutsideQuotes(text, '/').map((part): Step => {
     const trimmed = part.trim();
     if (trimmed === '') throw new PathMistake('a step of the path is empty');
@@ -112,29 +124,39 @@ export function capturesOf(path: Path): string[] {
 const NOTHING: ReadonlyMap<string, readonly string[]> = new Map();
 
 /** Every node the path leads to from below `from`, in the order of the text. */
-export function select(from: TreeNode, path: Path, captures = NOTHING): Found[] {
-  const [step, ...rest] = path;
-  if (step === undefined) return [{ node: from, captures, part: null }];
+export function select(from: TreeNode, path: Path): Found[] {
+  const found: Found[] = [];
+  collect(from, path, 0, NOTHING, found);
+  return found;
+}
+
+function collect(from: TreeNode, path: Path, at: number, captures: Found['captures'], found: Found[]): void {
+  const step = path[at];
+  if (step === undefined) {
+    found.push({ node: from, captures, part: null });
+    return;
+  }
   switch (step.is) {
     case 'self':
-      return select(from, rest, captures);
+      collect(from, path, at + 1, captures, found);
+      break;
     case 'name':
-      return [{ node: from, captures, part: 'name' }];
+      found.push({ node: from, captures, part: 'name' });
+      break;
     case 'attribute':
-      return from.attributes.some(({ name }) => name === step.name)
-        ? [{ node: from, captures, part: { attribute: step.name } }]
-        : [];
+      if (from.attributes.some(({ name }) => name === step.name))
+        found.push({ node: from, captures, part: { attribute: step.name } });
+      break;
     case 'deep':
-      return [
-        ...select(from, rest, captures),
-        ...from.children.flatMap((child) => select(child, path, captures)),
-      ];
+      collect(from, path, at + 1, captures, found);
+      for (const child of from.children) collect(child, path, at, captures, found);
+      break;
     case 'node':
-      return from.children.flatMap((child) => {
+      for (const child of from.children) {
         const caught = matchWords(child, step.words);
-        if (caught === null || !step.conditions.every((condition) => holds(child, condition))) return [];
-        return select(child, rest, caught.size === 0 ? captures : new Map([...captures, ...caught]));
-      });
+        if (caught === null || !step.conditions.every((condition) => holds(child, condition))) continue;
+        collect(child, path, at + 1, caught.size === 0 ? captures : new Map([...captures, ...caught]), found);
+      }
   }
 }
 
@@ -142,20 +164,21 @@ function holds(node: TreeNode, { path, text }: Condition): boolean {
   return select(node, path).some((found) => textsOf(found).join(' ') === text);
 }
 
-function matchWords(node: TreeNode, patterns: readonly WordPattern[]): Map<string, readonly string[]> | null {
-  const captures = new Map<string, readonly string[]>();
-  const words = [node.name, ...node.words];
-  for (const [index, pattern] of patterns.entries()) {
+function matchWords(node: TreeNode, patterns: readonly WordPattern[]): Found['captures'] | null {
+  let captures: Map<string, readonly string[]> | null = null;
+  const count = node.words.length + 1;
+  for (let index = 0; index < patterns.length; index++) {
+    const pattern = patterns[index]!;
     if (pattern.is === 'capture' && pattern.rest) {
-      captures.set(pattern.name, words.slice(index));
-      return captures;
+      captures ??= new Map();
+      return captures.set(pattern.name, [node.name, ...node.words].slice(index));
     }
-    const word = words[index];
-    if (word === undefined) return null;
-    if (pattern.is === 'capture') captures.set(pattern.name, [word]);
+    if (index >= count) return null;
+    const word = index === 0 ? node.name : node.words[index - 1]!;
+    if (pattern.is === 'capture') captures = (captures ?? new Map()).set(pattern.name, [word]);
     else if (pattern.is === 'literal' && !pattern.texts.includes(word)) return null;
   }
-  return patterns.length === 1 || patterns.length === words.length ? captures : null;
+  return patterns.length === 1 || patterns.length === count ? (captures ?? NOTHING) : null;
 }
 
 /** The texts of what a path found: an attribute, a name, words, or else the names and words of the children. */

@@ -126,22 +126,32 @@ function readRule(
     line,
     text: `${name}: ${shorten(entry.tree.source.text.slice(entry.found.node.start, entry.found.node.end), 160)}`,
   };
-  const unread: string[] = rest.map(({ text }) => text);
+  const unread: string[] = rest.map(({ text }) => text.replace(/;$/, ''));
+  const own = model.ownName(`${list} ${name}`, name);
+  // Names are resolved once, and only when a policy is asked for: by then every object is known.
+  let resolved: ReturnType<typeof resolve> | undefined;
   const sides = () => {
+    resolved ??= resolve();
+    return resolved;
+  };
+  const resolve = () => {
     const source = resolveAddresses(model, texts('source'), as.as);
     const destination = resolveAddresses(model, texts('destination'), as.as);
     const { services, unknown } = resolveServices(model, texts('service'), parts);
-    return { source, destination, services, unknown };
-  };
-  const matches = (family: Family): readonly Match[] => {
-    const { source, destination, services, unknown } = sides();
-    const inInterface = resolveInterfaces(model, texts('from'));
-    const outInterface = resolveInterfaces(model, texts('to'));
-    const common = {
+    const [inInterface, outInterface] = [
+      resolveInterfaces(model, texts('from')),
+      resolveInterfaces(model, texts('to')),
+    ];
+    const legs = {
       ...(inInterface === undefined ? {} : { inInterface }),
       ...(outInterface === undefined ? {} : { outInterface }),
     };
-    const conditions = unread.map((text): Condition => ({ name: text, holds: true }));
+    return { source, destination, services, unknown, legs };
+  };
+  const matches = (family: Family): readonly Match[] => {
+    const { source, destination, services, unknown, legs } = sides();
+    // It may count or remember (a rate, a time), so it is a condition of this rule alone.
+    const conditions = unread.map((text): Condition => ({ name: `${text} (${own})`, holds: true }));
     const protocols: Match[] = [
       ...services.map(matchOfService),
       ...unknown.map((text) => ({ conditions: [{ name: `service ${text}`, holds: true }] })),
@@ -155,7 +165,7 @@ function readRule(
             ...(d.conditions ?? []),
             ...(p.conditions ?? []),
           ];
-          return { ...common, ...s, ...d, ...p, ...(all.length === 0 ? {} : { conditions: all }) };
+          return { ...legs, ...s, ...d, ...p, ...(all.length === 0 ? {} : { conditions: all }) };
         }),
       ),
     );

@@ -48,7 +48,7 @@ export const tree: Dialect = {
   name: 'tree',
   title: 'any text in sections: INI, XML, JSON, braces, indentation (no rules; a mapping file teaches them)',
   // Below every dialect that knows its language.
-  recognises: ({ text }) => 0.2 * (guessFormat(text)[0]?.confidence ?? 0),
+  recognises: ({ text }) => 0.55 * (guessFormat(text)[0]?.confidence ?? 0),
   read(files) {
     const objects = files.flatMap((file) => objectsOf(file, files.length > 1));
     return { dialect: 'tree', files, objects, opaque: [], syntax: null };

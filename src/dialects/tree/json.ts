@@ -32,13 +32,14 @@ export function readJson(source: Lines): Tree {
       throw make.refuse('dialects/malformed', `This is not JSON: ${quoted(rest)}.`, where);
     }
     at = TOKEN.lastIndex;
-    const [whole, mark, string, number] = found;
+    const [, mark, string, number, literal] = found;
     const type = mark ?? (string !== undefined ? 'string' : number !== undefined ? 'number' : 'literal');
-    return { type, start: at - whole.trimStart().length, end: at };
+    return { type, start: at - (mark ?? string ?? number ?? literal)!.length, end: at };
   };
   const decode = (token: Token): string => {
     const raw = text.slice(token.start, token.end);
     if (token.type !== 'string') return raw;
+    if (!raw.includes('\\')) return raw.slice(1, -1);
     try {
       return JSON.parse(raw) as string;
     } catch {

@@ -68,6 +68,12 @@ export type OpenNode = { -readonly [K in keyof TreeNode]: TreeNode[K] } & {
   attributes: TreeAttribute[];
 };
 
+// Most nodes are leaves: they share their empty lists.
+const NO_WORDS: readonly string[] = [];
+const NO_ATTRIBUTES: TreeAttribute[] = [];
+const NO_CHILDREN: OpenNode[] = [];
+const LEAVES: ReadonlySet<TreeNode['kind']> = new Set(['string', 'number', 'literal']);
+
 /** Makes nodes for one source and refuses what is too deep or too much. */
 export class NodeMaker {
   readonly #source: Lines;
@@ -89,10 +95,10 @@ export class NodeMaker {
       kind,
       name,
       value: null,
-      words: [],
-      attributes: [],
+      words: NO_WORDS,
+      attributes: NO_ATTRIBUTES,
       namespace: null,
-      children: [],
+      children: LEAVES.has(kind) ? NO_CHILDREN : [],
       start,
       end: start,
       valueStart: -1,
