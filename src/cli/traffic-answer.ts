@@ -1,9 +1,9 @@
 import {
   differenceSentence,
-  type RowWords,
   rowSentence,
   ruleSentence,
   type TrafficDifference,
+  type TrafficRow,
   wordsOfPacket,
   wordsOfRow,
 } from '#core/traffic';
@@ -41,8 +41,7 @@ const SHOWN = 20;
 /** A traffic difference for a person: the answer, then the rows, biggest consequence first. */
 export function differenceText(difference: TrafficDifference): string {
   const lines = [differenceSentence(difference)];
-  const rows = difference.rows.map(wordsOfRow);
-  if (rows.length <= SHOWN) for (const row of rows) lines.push('', ...rowLines(row));
+  if (difference.rows.length <= SHOWN) for (const row of difference.rows) lines.push('', ...rowLines(row));
   else lines.push('', ...changeLines(difference));
   for (const { path, family, rules, packet } of difference.unresolved) {
     lines.push(
@@ -59,12 +58,13 @@ export function differenceText(difference: TrafficDifference): string {
   return lines.join('\n');
 }
 
-function rowLines(row: RowWords): string[] {
+function rowLines(row: TrafficRow): string[] {
+  const { ruleBefore, ruleAfter, example } = wordsOfRow(row);
   return [
     rowSentence(row),
-    `  before: ${ruleSentence(row.ruleBefore)}`,
-    `  after:  ${ruleSentence(row.ruleAfter)}`,
-    `  for example ${packetText(row.example)}`,
+    `  before: ${ruleSentence(ruleBefore)}`,
+    `  after:  ${ruleSentence(ruleAfter)}`,
+    `  for example ${packetText(example)}`,
   ];
 }
 
@@ -76,7 +76,7 @@ function changeLines(difference: TrafficDifference): string[] {
     const first = change.rows[0];
     return [
       `${change.before.verdict} -> ${change.after.verdict}, ${change.path} the device, IPv${change.family}: the effect of ${cause}, ${change.complete ? '' : 'at least '}${change.rows.length} rows`,
-      ...(first === undefined ? [] : [`  first: ${rowSentence(wordsOfRow(first))}`]),
+      ...(first === undefined ? [] : [`  first: ${rowSentence(first)}`]),
     ];
   });
 }

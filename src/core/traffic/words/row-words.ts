@@ -105,7 +105,7 @@ function interfaceWords({ text, single, but }: InterfaceTerm): string {
 }
 
 /** Ranges as texts; a short run of named numbers is named one by one. */
-function spans(set: NumberSet, word: (value: number) => string): string[] {
+export function spans(set: NumberSet, word: (value: number) => string): string[] {
   return pairsOf(set).flatMap(([low, high]) => {
     if (low === high) return [word(low)];
     if (word !== String && high - low < 3) {

@@ -61,9 +61,22 @@ test('a row is a list of texts for each field, and "any" where there is no limit
 });
 
 test('a row reads as a sentence', () => {
-  expect(rowSentence(wordsOfRow(row))).toBe(
+  expect(rowSentence(row)).toBe(
     'drop -> accept (masquerade): IPv4 in wan0 out * but crew0 to 10.4.0.0/16 tcp port 22, 1024-65535 state new if not: limit rate 5/second',
   );
+});
+
+test('a set that leaves out less than it holds is named by what it leaves out', () => {
+  const most = {
+    ...row,
+    conditions: [],
+    destinations: undefined,
+    destinationPorts: numberSet([
+      [0, 52],
+      [54, 65535],
+    ]),
+  };
+  expect(rowSentence(most)).toContain('tcp port any but 53 state new');
 });
 
 test('ICMP is named by type, and by code where not all codes are meant', () => {
