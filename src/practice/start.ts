@@ -43,7 +43,7 @@ export async function startPractice(options: PracticeOptions): Promise<Practice>
   const running = new Map<string, StartedDevice>();
   const stop = async () => {
     for (const { device } of running.values()) device.machine.stop();
-    await Promise.all([...running.values()].map(({ server }) => server.fallSilent()));
+    await Promise.all([...running.values()].map(({ server }) => server.close()));
     await letGo();
   };
   try {

@@ -15,6 +15,7 @@ import { serveSftp } from './sftp.ts';
 export class DeviceServer {
   private readonly sockets = new Set<Socket>();
   private listener: Server | null = null;
+  private over = false;
   private ssh: ssh2.Server;
 
   constructor(
@@ -32,7 +33,7 @@ export class DeviceServer {
 
   /** Resolves when the port is open. Rejects with the system's error, such as EADDRINUSE. */
   async listen(): Promise<void> {
-    if (this.listener !== null) return;
+    if (this.over || this.listener !== null) return;
     const listener = createServer((socket) => {
       this.sockets.add(socket);
       socket.on('close', () => this.sockets.delete(socket));
@@ -61,6 +62,12 @@ export class DeviceServer {
     }
     this.sockets.clear();
     if (listener !== null) await new Promise<void>((done) => listener.close(() => done()));
+  }
+
+  /** Falls silent for good. */
+  close(): Promise<void> {
+    this.over = true;
+    return this.fallSilent();
   }
 
   /** Opens and closes the port as the device comes and goes. */
