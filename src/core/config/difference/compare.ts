@@ -2,6 +2,7 @@ import { indexReferences } from '../references.ts';
 import type { ConfigObject, ObjectKind, Reference, TypedConfiguration } from '../typed-configuration.ts';
 import { keyOf, type Pairing, pairLists } from './lists.ts';
 import { compareOpaque, type OpaqueChange } from './opaque.ts';
+import { onlyFollows, type Renames } from './rename.ts';
 import { canonical, type FieldChange, fieldChanges } from './value.ts';
 
 /**
@@ -17,6 +18,8 @@ export interface ObjectChange {
   readonly after: ConfigObject | null;
   readonly fields: readonly FieldChange[];
   readonly alsoMoved: boolean;
+  /** It was changed only in that it mentions a renamed object by its new name. */
+  readonly followsRename: boolean;
   /** Objects that mention it, before and after. */
   readonly usersBefore: readonly ConfigObject[];
   readonly usersAfter: readonly ConfigObject[];
@@ -46,8 +49,13 @@ export function compareConfigurations(
     after,
   );
   const [refsBefore, refsAfter] = [indexReferences(before), indexReferences(after)];
+  const renames: Renames = new Map(
+    pairs.flatMap(({ before: b, after: a }) =>
+      b !== null && a !== null && b.order === null && b.id !== a.id ? [[b.id, a.id]] : [],
+    ),
+  );
   const changes = pairs.flatMap((pair): ObjectChange[] => {
-    const found = changeOf(pair);
+    const found = changeOf(pair, renames);
     if (found === null) return [];
     const usersBefore = pair.before === null ? [] : refsBefore.usersOf(pair.before.id);
     const usersAfter = refsAfter.usersOf((pair.after ?? pair.before)!.id);
@@ -65,11 +73,10 @@ export function compareConfigurations(
   return { changes, opaque, broken, equal: changes.length === 0 && opaque.length === 0 };
 }
 
-function changeOf({
-  before,
-  after,
-  moved,
-}: Pairing): Omit<ObjectChange, 'usersBefore' | 'usersAfter'> | null {
+function changeOf(
+  { before, after, moved }: Pairing,
+  renames: Renames,
+): Omit<ObjectChange, 'usersBefore' | 'usersAfter'> | null {
   if (before === null || after === null) {
     const kind = (before ?? after)!.kind;
     return {
@@ -79,6 +86,7 @@ function changeOf({
       after,
       fields: [],
       alsoMoved: false,
+      followsRename: false,
     };
   }
   const otherList = before.order?.list !== after.order?.list;
@@ -90,9 +98,11 @@ function changeOf({
   const named = before.order === null || keyOf(before) !== keyOf(after);
   const renamed = named && before.name !== after.name && !isPositional(before) && !isPositional(after);
   const alsoMoved = moved || otherList;
-  if (fields.length > 0) return { change: 'changed', kind: before.kind, before, after, fields, alsoMoved };
-  if (renamed) return { change: 'renamed', kind: before.kind, before, after, fields, alsoMoved };
-  return alsoMoved ? { change: 'moved', kind: before.kind, before, after, fields, alsoMoved } : null;
+  const told = { kind: before.kind, before, after, fields, alsoMoved, followsRename: false };
+  if (fields.length > 0)
+    return { ...told, change: 'changed', followsRename: onlyFollows(before, after, renames) };
+  if (renamed) return { ...told, change: 'renamed' };
+  return alsoMoved ? { ...told, change: 'moved' } : null;
 }
 
 function isPositional({ name, order }: ConfigObject): boolean {

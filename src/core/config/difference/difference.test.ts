@@ -42,7 +42,7 @@ function configuration(drafts: readonly Draft[], opaque: readonly string[] = [])
         value,
         comment,
         order: list === undefined ? null : { list, position },
-        references: uses.map((to) => ({ to, text: to, place })),
+        references: uses.map((to) => ({ to, text: to.slice(to.indexOf(' ') + 1), place })),
       };
     },
   );
@@ -84,6 +84,29 @@ describe('objects with a name', () => {
     const found = compare([host('quay', '10.1.0.1')], [host('gull quay', '10.1.0.1')]);
     expect(found.changes.map((c) => [c.change, c.before?.name, c.after?.name])).toEqual([
       ['renamed', 'quay', 'gull quay'],
+    ]);
+  });
+  test('that mention a renamed object follow it, and are told apart from those that change', () => {
+    const user = (name: string, members: string[], more = 0) => ({
+      ...host(
+        name,
+        { members, more },
+        members.map((m) => `address ${m}`),
+      ),
+    });
+    const found = compare(
+      [host('quay', '10.1.0.1'), host('mole', '10.2.0.1'), user('a', ['mole', 'quay']), user('b', ['quay'])],
+      [
+        host('gull', '10.1.0.1'),
+        host('mole', '10.2.0.1'),
+        user('a', ['gull', 'mole']),
+        user('b', ['gull'], 1),
+      ],
+    );
+    expect(found.changes.map((c) => [c.change, c.before?.name, c.followsRename])).toEqual([
+      ['renamed', 'quay', false],
+      ['changed', 'a', true],
+      ['changed', 'b', false],
     ]);
   });
   test('may stand in any order', () => {
