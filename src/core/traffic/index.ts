@@ -4,8 +4,17 @@
  */
 export { rowContains } from './contains.ts';
 export { type Decision, decide, type TraceStep } from './decide.ts';
+export {
+  type Naming,
+  originText,
+  outcomeText,
+  type RowTexts,
+  rowText,
+  rowTexts,
+} from './describe.ts';
 export { trafficDifference } from './difference/difference.ts';
 export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
+export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';
 export type {
   Action,
   Condition,
@@ -24,6 +33,14 @@ export type {
 } from './policy.ts';
 export { checkPromises, type PromiseCheck, type TrafficPromise } from './promises.ts';
 export {
+  type DifferenceRecord,
+  differenceRecord,
+  type OutcomeRecord,
+  outcomeRecord,
+  type RowRecord,
+  rowRecord,
+} from './records.ts';
+export {
   DEFAULT_BUDGET,
   type InterfaceTerm,
   type RowOutcome,
@@ -38,3 +55,4 @@ export { packetOf, packetOfText } from './words/packet-words.ts';
 export { icmpTypeOf, icmpWord, protocolOf, protocolWord } from './words/protocols.ts';
 export { type PacketWords, type RowWords, wordsOfPacket, wordsOfRow } from './words/row-words.ts';
 export { differenceSentence, rowSentence, rowSentences, ruleSentence } from './words/sentence.ts';
+export { icmpTypeNumber, icmpTypeText, protocolNumber, protocolText } from './words.ts';

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { type AddressSet, addressSet, type Family, type NumberSet, numberSet } from '#core/address';
-import { hasPorts, type Packet } from './packet.ts';
+import { hasPorts, icmpProtocol, type Packet } from './packet.ts';
 import type {
   Action,
   Condition,
@@ -218,5 +218,5 @@ export const smallPacket = (family: Family): fc.Arbitrary<Packet> =>
       family,
       outInterface: rest.path === 'to' ? '' : rest.outInterface,
       ...(hasPorts(rest.protocol) && { sourcePort, destinationPort }),
-      ...((rest.protocol === 1 || rest.protocol === 58) && { icmpType: 0, icmpCode }),
+      ...(rest.protocol === icmpProtocol(family) && { icmpType: 0, icmpCode }),
     }));
