@@ -7,13 +7,13 @@ import {
   type OpaqueChange,
   type Span,
 } from '#core/config';
-import type { TrafficDifference } from '#core/traffic';
+import { differenceRecord, type TrafficDifference } from '#core/traffic';
 import { type CaptureComparison, compareCaptures, trafficBetween } from '#dialects';
 import { configurationChanges } from '#runs';
 import { type ConfigurationSource, configurationFrom, readSource, SOURCES } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
-import { differenceData, differenceText } from './traffic-answer.ts';
+import { differenceText } from './traffic-answer.ts';
 
 interface Options {
   dialect?: string;
@@ -94,7 +94,7 @@ function dataOf({ objects, traffic, afterName }: Answer, text: FileChanges) {
         line: reference.place.line,
       })),
     ),
-    traffic: traffic === null ? null : differenceData(traffic),
+    traffic: traffic === null ? null : differenceRecord(traffic),
     filesNotRead: objects.unread,
     text,
   };

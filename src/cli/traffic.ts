@@ -3,20 +3,21 @@ import type { Command } from 'commander';
 import { TuckpointError } from '#core/errors';
 import {
   decide,
+  differenceRecord,
   differenceSentence,
+  originText,
   type Packet,
   type Policy,
-  packetOf,
-  packetOfText,
+  packetRecord,
+  readPacket,
   rewriteText,
-  ruleSentence,
   trafficDifference,
-  wordsOfPacket,
+  typedPacket,
 } from '#core/traffic';
 import { configurationFrom, policyOf, SOURCES } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
-import { differenceData, differenceText } from './traffic-answer.ts';
+import { differenceText } from './traffic-answer.ts';
 
 interface Options {
   dialect?: string;
@@ -40,15 +41,14 @@ export function trafficCommand(program: Command, context: CliContext): void {
       if (options.packets !== undefined) return await judgePackets(first, options.packets);
       const second =
         after === undefined ? undefined : policyOf(await configurationFrom(context, after), options.dialect);
-      if (options.explain !== undefined)
-        return explain(context, packetOfText(options.explain), first, second);
+      if (options.explain !== undefined) return explain(context, typedPacket(options.explain), first, second);
       if (second === undefined) {
         throw new TuckpointError('cli/bad-option', 'A second configuration is missing.', {
           advice: 'Name two, or give --packets or --explain.',
         });
       }
       const difference = trafficDifference(first, second);
-      context.out.result(differenceData(difference), differenceText(difference));
+      context.out.result(differenceRecord(difference), differenceText(difference));
       const codes = { equal: ExitCode.ok, different: ExitCode.different, undecided: ExitCode.undecided };
       context.exit(codes[difference.verdict]);
       if (!difference.exact && difference.verdict === 'equal') {
@@ -79,22 +79,18 @@ async function judgePackets(policy: Policy, file: string): Promise<void> {
 }
 
 function packetAt(line: string, file: string, number: number): Packet {
+  const place = { file, line: number };
+  let record: unknown;
   try {
-    return packetOf(JSON.parse(line) as Record<string, unknown>, true);
+    record = JSON.parse(line);
   } catch (cause) {
-    const known = cause instanceof TuckpointError;
-    throw new TuckpointError('traffic/packet', known ? cause.message : 'This line is not a JSON object.', {
-      place: {
-        file,
-        line: number,
-        ...(known && cause.place?.field !== undefined ? { field: cause.place.field } : {}),
-      },
+    throw new TuckpointError('traffic/bad-packet', 'This line is not JSON.', {
+      place,
       cause,
-      advice:
-        (known ? cause.advice : undefined) ??
-        'Each line is one packet, as the examples of "tuckpoint traffic --json" are.',
+      advice: 'Each line is one packet, as the examples of "tuckpoint traffic --json" are.',
     });
   }
+  return readPacket(record, place);
 }
 
 function explain(context: CliContext, packet: Packet, before: Policy, after: Policy | undefined): void {
@@ -112,14 +108,14 @@ function explain(context: CliContext, packet: Packet, before: Policy, after: Pol
     unread,
   }));
   const text = data.flatMap((d) => [
-    `${d.side}: ${d.verdict}${d.rewrite.length === 0 ? '' : ` (${d.rewrite.join(', ')})`}, by ${ruleSentence(d.rule)}`,
+    `${d.side}: ${d.verdict}${d.rewrite.length === 0 ? '' : ` (${d.rewrite.join(', ')})`}, by ${originText(d.rule ?? undefined)}`,
     ...d.trace.map((t) => `    ${t.stage}: ${t.file}:${t.line} "${t.text}"`),
     ...d.assumedNotToHold.map((name) => `    taken as not holding: ${name}`),
     ...(d.unread.length === 0
       ? []
       : [`    ${d.unread.length} statements were not read and could change this`]),
   ]);
-  context.out.result({ packet: wordsOfPacket(packet), sides: data }, text.join('\n'));
+  context.out.result({ packet: packetRecord(packet), sides: data }, text.join('\n'));
   if (data.length === 2) {
     const [a, b] = data.map((d) => JSON.stringify([d.verdict, d.rewrite]));
     context.exit(a === b ? ExitCode.ok : ExitCode.different);

@@ -1,5 +1,5 @@
 import { codeOf, TuckpointError } from '#core/errors';
-import { differenceSentence, rowSentences, trafficDifference, type Unread } from '#core/traffic';
+import { differenceSentence, rowSentence, trafficDifference, type Unread } from '#core/traffic';
 import { policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 
@@ -41,7 +41,7 @@ export function compareTraffic(before: readonly NamedFile[], after: readonly Nam
     ].filter((remark) => remark !== null);
     const sentence = remarks.join(' ');
     if (difference.verdict === 'different')
-      return { verdict: 'different', sentence, rows: rowSentences(difference) };
+      return { verdict: 'different', sentence, rows: difference.rows.map((row) => rowSentence(row)) };
     if (opaque.length > 0) return { verdict: 'not read', sentence, rows: [] };
     const sameUnread = unreadTexts(then.policy.unread) === unreadTexts(now.policy.unread);
     const sure = difference.verdict === 'equal' && (difference.exact || sameUnread);

@@ -1,4 +1,11 @@
-import { type AddressSet, formatRange, type NumberSet, pairsOf } from '#core/address';
+import {
+  type AddressSet,
+  exceptAddresses,
+  exceptNumbers,
+  formatRange,
+  type NumberSet,
+  pairsOf,
+} from '#core/address';
 import type { Origin } from './policy.ts';
 import type { InterfaceTerm, RowOutcome, TrafficRow } from './row.ts';
 import { rewriteText } from './translation.ts';
@@ -125,9 +132,12 @@ export function originText(origin: Origin | undefined): string {
     : `${origin.file}:${origin.line}: ${origin.text}`;
 }
 
-/** One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. */
+/**
+ * One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. A set that leaves out less than
+ * it holds is named by what it leaves out: `any but 53`.
+ */
 export function rowText(row: TrafficRow, naming: Naming = {}): string {
-  const t = rowTexts(row, naming);
+  const t = shorter(row, rowTexts(row, naming), naming);
   const limited = (texts: readonly string[], before: string) =>
     texts[0] === 'any' ? '' : `${before}${texts.join(', ')}`;
   const protocol = t.protocols[0] === 'any' ? `any IPv${row.family}` : t.protocols.join(', ');
@@ -143,4 +153,27 @@ export function rowText(row: TrafficRow, naming: Naming = {}): string {
     limited(t.states, ', '),
     t.conditions.length === 0 ? '' : `, if ${t.conditions.join(' and ')}`,
   ].join('');
+}
+
+function shorter(row: TrafficRow, texts: RowTexts, naming: Naming): RowTexts {
+  const choose = (whole: readonly string[], but: readonly string[]) =>
+    but.length > 0 && but.length < whole.length ? [`any but ${but.join(', ')}`] : whole;
+  const addresses = (set: AddressSet | undefined, whole: readonly string[]) =>
+    set === undefined ? whole : choose(whole, addressTexts(exceptAddresses(set), naming));
+  const ports = (set: NumberSet | undefined, whole: readonly string[]) =>
+    set === undefined ? whole : choose(whole, portTexts(exceptNumbers(set, 65535), row.protocols, naming));
+  const { protocols } = row;
+  return {
+    ...texts,
+    sources: addresses(row.sources, texts.sources),
+    destinations: addresses(row.destinations, texts.destinations),
+    protocols:
+      protocols === undefined
+        ? texts.protocols
+        : choose(texts.protocols, protocolTexts(exceptNumbers(protocols, 255))).map((text) =>
+            text.startsWith('any but') ? `any IPv${row.family} but${text.slice('any but'.length)}` : text,
+          ),
+    sourcePorts: ports(row.sourcePorts, texts.sourcePorts),
+    destinationPorts: ports(row.destinationPorts, texts.destinationPorts),
+  };
 }

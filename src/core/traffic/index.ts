@@ -35,8 +35,6 @@ export { checkPromises, type PromiseCheck, type TrafficPromise } from './promise
 export {
   type DifferenceRecord,
   differenceRecord,
-  type OutcomeRecord,
-  outcomeRecord,
   type RowRecord,
   rowRecord,
 } from './records.ts';
@@ -50,9 +48,7 @@ export {
   type TrafficRow,
   type Unresolved,
 } from './row.ts';
+export { differenceSentence, rowSentence } from './sentences.ts';
 export { rewriteText } from './translation.ts';
-export { packetOf, packetOfText } from './words/packet-words.ts';
-export { icmpTypeOf, icmpWord, protocolOf, protocolWord } from './words/protocols.ts';
-export { type PacketWords, type RowWords, wordsOfPacket, wordsOfRow } from './words/row-words.ts';
-export { differenceSentence, rowSentence, rowSentences, ruleSentence } from './words/sentence.ts';
+export { typedPacket } from './typed-packet.ts';
 export { icmpTypeNumber, icmpTypeText, protocolNumber, protocolText } from './words.ts';

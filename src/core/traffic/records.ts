@@ -2,21 +2,17 @@ import type { Family } from '#core/address';
 import { type Naming, type RowTexts, rowTexts } from './describe.ts';
 import { type PacketRecord, packetRecord } from './packet-record.ts';
 import type { Origin, Path, Rewrite, Rule, Unread, Verdict } from './policy.ts';
-import type { RowOutcome, TrafficDifference, TrafficRow } from './row.ts';
+import type { TrafficDifference, TrafficRow } from './row.ts';
 import { rewriteText } from './translation.ts';
-
-export interface OutcomeRecord {
-  readonly verdict: Verdict;
-  /** Present where translation applies: `dnat to 10.0.0.1`, one after the other. */
-  readonly rewrite?: string;
-}
 
 /** A row as plain data, for JSON. */
 export interface RowRecord extends RowTexts {
   readonly path: Path;
   readonly family: Family;
-  readonly before: OutcomeRecord;
-  readonly after: OutcomeRecord;
+  readonly before: Verdict;
+  readonly after: Verdict;
+  /** Present where translation applies on either side: `dnat to 10.0.0.1`, one after the other; null: none there. */
+  readonly rewrite?: { readonly before: string | null; readonly after: string | null };
   /** Null when no rule decides. */
   readonly ruleBefore: Origin | null;
   readonly ruleAfter: Origin | null;
@@ -29,6 +25,18 @@ export interface DifferenceRecord {
   readonly unread: readonly (Origin & { readonly reason: string })[];
   /** False when rows are missing: some change has more than are listed, or something is unresolved. */
   readonly complete: boolean;
+  /** Rows that come from one cause, biggest consequence first: how many of the rows below, in order, are its own. */
+  readonly changes: readonly {
+    readonly path: Path;
+    readonly family: Family;
+    readonly before: Verdict;
+    readonly after: Verdict;
+    /** The changed rule that decided; null when an unchanged one did. */
+    readonly ruleBefore: Origin | null;
+    readonly ruleAfter: Origin | null;
+    readonly rows: number;
+    readonly complete: boolean;
+  }[];
   readonly rows: readonly RowRecord[];
   readonly unresolved: readonly {
     readonly path: Path;
@@ -46,6 +54,16 @@ export function differenceRecord(difference: TrafficDifference, naming: Naming =
     exact,
     unread: unread.map(unreadRecord),
     complete: unresolved.length === 0 && changes.every((change) => change.complete),
+    changes: changes.map((change) => ({
+      path: change.path,
+      family: change.family,
+      before: change.before.verdict,
+      after: change.after.verdict,
+      ruleBefore: originRecord(change.changedBefore),
+      ruleAfter: originRecord(change.changedAfter),
+      rows: change.rows.length,
+      complete: change.complete,
+    })),
     rows: rows.map((row) => rowRecord(row, naming)),
     unresolved: unresolved.map(({ path, family, rules, packet }) => ({
       path,
@@ -61,20 +79,22 @@ export function rowRecord(row: TrafficRow, naming: Naming = {}): RowRecord {
     path: row.path,
     family: row.family,
     ...rowTexts(row, naming),
-    before: outcomeRecord(row.before),
-    after: outcomeRecord(row.after),
+    before: row.before.verdict,
+    after: row.after.verdict,
+    ...rewriteRecord(row),
     ruleBefore: originRecord(row.ruleBefore),
     ruleAfter: originRecord(row.ruleAfter),
     example: packetRecord(row.example),
   };
 }
 
-export function outcomeRecord({ verdict, rewrites }: RowOutcome): OutcomeRecord {
-  return { verdict, ...(rewrites.length > 0 && { rewrite: rewritesText(rewrites) }) };
+function rewriteRecord({ before, after }: TrafficRow) {
+  if (before.rewrites.length + after.rewrites.length === 0) return {};
+  return { rewrite: { before: rewritesText(before.rewrites), after: rewritesText(after.rewrites) } };
 }
 
-function rewritesText(rewrites: readonly Rewrite[]): string {
-  return rewrites.map(rewriteText).join(', ');
+function rewritesText(rewrites: readonly Rewrite[]): string | null {
+  return rewrites.length === 0 ? null : rewrites.map(rewriteText).join(', ');
 }
 
 function originRecord(rule: Rule | undefined): Origin | null {

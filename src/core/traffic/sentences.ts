@@ -1,0 +1,25 @@
+import { type Naming, outcomeText, rowText } from './describe.ts';
+import type { TrafficDifference, TrafficRow } from './row.ts';
+
+/** The whole answer in one or two sentences. */
+export function differenceSentence(difference: TrafficDifference): string {
+  const { verdict, changes, rows, unresolved, exact, unread } = difference;
+  const but = exact
+    ? ''
+    : ` Exact but for ${unread.length === 1 ? 'one statement' : `${unread.length} statements`} not read.`;
+  if (verdict === 'equal') return `No packet is treated differently${exact ? ' (proved)' : ''}.${but}`;
+  if (verdict === 'undecided') return `Whether packets are treated differently could not be decided.${but}`;
+  const open =
+    unresolved.length === 0 ? '' : ` In ${unresolved.length} more places it could not be decided in full.`;
+  return `Packets are treated differently: ${count(changes.length, 'change')} in ${count(rows.length, 'row')}.${open}${but}`;
+}
+
+/** A row with its verdicts: `drop -> accept, through: tcp from … to … port 443, new`. */
+export function rowSentence(row: TrafficRow, naming: Naming = {}): string {
+  const path = row.path === 'through' ? 'through' : `${row.path} the device`;
+  return `${outcomeText(row.before)} -> ${outcomeText(row.after)}, ${path}: ${rowText(row, naming)}`;
+}
+
+function count(n: number, word: string): string {
+  return n === 1 ? `one ${word}` : `${n} ${word}s`;
+}
