@@ -1,5 +1,5 @@
 import { randomBytes } from 'node:crypto';
-import { chmodSync, mkdirSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { chmodSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { attempt, command } from './command.ts';
 import { type Access, earlierConfiguration, factoryConfiguration } from './configuration/files.ts';
@@ -90,6 +90,19 @@ async function makeKeys(dir: string, user: string): Promise<string> {
   return readFileSync(`${key}.pub`, 'utf8').trim();
 }
 
+/** One file per secret, named as handbooks and SNMP name it, for `tuckpoint device add --secret NAME=FILE`. */
+function writeSecrets(dir: string, access: Access): void {
+  const secrets = {
+    upkeep: access.upkeepWord,
+    snmpUser: access.snmpUser,
+    snmpAuthPassword: access.authPassword,
+    snmpPrivacyPassword: access.privacyPassword,
+    snmpCommunity: access.community,
+  };
+  for (const [name, secret] of Object.entries(secrets))
+    writeFileSync(join(dir, 'keys', name), `${secret}\n`, { mode: 0o600 });
+}
+
 async function makeGateway(dir: string, state: LabState, number: number, disk: number): Promise<void> {
   const plan = planGateway(state.lab, number);
   const folder = join(dir, `${number}`);
@@ -148,6 +161,7 @@ export async function startLab(options: LabOptions = {}): Promise<Lab> {
   };
   const state: LabState = { lab, count, watchdogSeconds, access };
   writeState(dir, state);
+  writeSecrets(dir, access);
   try {
     for (let number = 1; number <= count; number += 1) await makeGateway(dir, state, number, diskMebibytes);
     const gateways = openGateways(dir, state);

@@ -65,9 +65,9 @@ for (const login of ['plain', 'shell'] as const)
         expect(legs.every(({ counterBits, inOctets }) => counterBits === 64 && inOctets !== null)).toBe(true);
         expect(reading.memory!.totalBytes).toBe(512 * 1024 * 1024);
         expect(reading.loss).toEqual(
-          ['inside', 'dmz', 'outside'].map((target) => ({ target, sent: 50, lost: 0 })),
+          ['inside', 'dmz', 'outside'].map((target) => ({ target, sent: 250, lost: 0 })),
         );
-        expect(reading.fields['disk free bytes']).toBeGreaterThan(1024 * 1024);
+        expect(reading.fields['automatic return']).toBe('not armed');
         expect((await link.report()).length).toBeGreaterThan(3);
       });
     });
@@ -114,6 +114,7 @@ for (const login of ['plain', 'shell'] as const)
           file.name === 'hostname' ? { ...file, bytes: Buffer.from('gull-quay-fw2\n') } : file,
         );
         await link.armReturn(60);
+        expect((await link.reading()).fields['automatic return']).toBe('armed');
         await link.apply(changed);
         await link.disarmReturn();
         expect(await ask(stand.gateway, 'slotctl return-state')).toBe('not armed\n');
