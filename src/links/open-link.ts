@@ -1,7 +1,9 @@
 import type { SnmpPart } from './driven/index.ts';
-import { DrivenLink, repliesTo, type Trace, type Way } from './driven/index.ts';
+import { DrivenLink, repliesTo, type Trace } from './driven/index.ts';
+import { linkError } from './errors.ts';
 import type { Handbook } from './handbook/index.ts';
 import type { Link } from './port/index.ts';
+import type { Way } from './session/index.ts';
 import { readSnmp, snmpAccess } from './snmp/index.ts';
 import {
   connectSsh,
@@ -53,13 +55,16 @@ export async function openLink(
     hostKey = fingerprint;
   };
   const open = () => openWay({ ...target, hostKey }, handbook, secrets, pin);
-  const access = snmpAccess(secrets);
-  const snmp =
-    access === null
-      ? null
-      : (): Promise<SnmpPart> => readSnmp(target.address, access, handbook.limits.command);
-  let first: Way | null = await open();
-  return new DrivenLink({
+  // Bad SNMP access data are told where they matter, in a reading: they must not keep anyone from the device.
+  const snmp = async (): Promise<SnmpPart> => {
+    const access = snmpAccess(secrets);
+    if (access !== null) return readSnmp(target.address, access, handbook.limits.command);
+    throw linkError('links/missing-secret', `No SNMP access data are kept for ${target.name}.`, {
+      advice:
+        'Add "snmpCommunity", or "snmpUser", "snmpAuthPassword" and "snmpPrivacyPassword", to its secrets.',
+    });
+  };
+  const link = new DrivenLink({
     name: target.name,
     handbook,
     own: target.own ?? {},
@@ -67,12 +72,10 @@ export async function openLink(
     observer: surroundings.observer,
     now: surroundings.now,
     snmp,
-    open: async () => {
-      const way = first ?? (await open());
-      first = null;
-      return way;
-    },
+    open,
   });
+  await link.connect();
+  return link;
 }
 
 async function openWay(

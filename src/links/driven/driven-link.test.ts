@@ -3,9 +3,9 @@ import type { TuckpointError } from '#core/errors';
 import { parseHandbook } from '../handbook/index.ts';
 import { handbookText } from '../handbook/sound-handbook.ts';
 import type { NamedFile, ReleaseFile } from '../port/index.ts';
-import type { Command, Output } from '../session/index.ts';
+import type { Command, Output, Way } from '../session/index.ts';
 import { tryHandbook } from '../try-handbook.ts';
-import { DrivenLink, type DrivenOptions, type Trace, type Way } from './index.ts';
+import { DrivenLink, type DrivenOptions, type Trace } from './index.ts';
 
 const SECRET = 'low tide 7';
 const file: ReleaseFile = {
@@ -65,7 +65,7 @@ function link(answers: Record<string, Answer>, options: Partial<DrivenOptions> &
     handbook: parseHandbook(options.text ?? handbookText, 'h.yaml'),
     own: { 'inside-host': '10.0.0.9' },
     secrets: { upkeep: SECRET },
-    snmp: null,
+    snmp: () => Promise.reject(new Error('no SNMP')),
     now: () => '2026-03-01T08:00:00Z',
     open,
     ...options,

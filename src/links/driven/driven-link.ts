@@ -26,16 +26,16 @@ import type {
   ReleaseFile,
   RemoteFile,
 } from '../port/index.ts';
+import type { Way } from '../session/index.ts';
 import { Push } from './push.ts';
 import { type SnmpPart, takeReading } from './reading.ts';
 import { Runner, type RunnerOptions, type StepContext } from './runner.ts';
-import type { Way } from './way.ts';
 
 export interface DrivenOptions extends RunnerOptions {
   /** Opens a way; called again when the last one broke. */
   readonly open: () => Promise<Way>;
-  /** Reads by SNMP; null where there are no access data. */
-  readonly snmp: (() => Promise<SnmpPart>) | null;
+  /** Reads by SNMP; called where the handbook asks for it. */
+  readonly snmp: () => Promise<SnmpPart>;
   /** RFC 3339, with zone. */
   readonly now: () => string;
 }
@@ -60,6 +60,11 @@ export class DrivenLink implements Link {
     const way = () => this.#opened();
     this.#runner = new Runner(options, way, () => this.slots());
     this.#push = new Push(this.#runner, way, options.handbook.limits);
+  }
+
+  /** Opens the way now; any call does so at need. Throws what opening throws. */
+  async connect(): Promise<void> {
+    await this.#opened();
   }
 
   async identify(): Promise<Identity> {
@@ -106,9 +111,9 @@ export class DrivenLink implements Link {
   }
 
   async reading(): Promise<Reading> {
-    const { handbook, name, now } = this.#options;
+    const { handbook, now } = this.#options;
     const action = this.#actions.reading ?? NOTHING_TO_READ;
-    const snmp = action.snmp ? (this.#options.snmp ?? noSnmpAccess(name)) : null;
+    const snmp = action.snmp ? this.#options.snmp : null;
     const options = { action, runner: this.#runner, limitSeconds: handbook.limits.command, snmp };
     return takeReading(options, await this.identify(), now());
   }
@@ -279,14 +284,4 @@ function partFound(name: string, text: string) {
     text: '',
     value: `${name} (${linesOf(text).length} lines)`,
   };
-}
-
-function noSnmpAccess(name: string) {
-  return () =>
-    Promise.reject(
-      linkError(
-        'links/missing-secret',
-        `No SNMP access data are kept for ${name} (snmpCommunity, or snmpUser and what goes with it).`,
-      ),
-    );
 }

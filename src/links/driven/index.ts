@@ -6,4 +6,3 @@ export { repliesTo } from './answers.ts';
 export { DrivenLink, type DrivenOptions } from './driven-link.ts';
 export type { SnmpPart } from './reading.ts';
 export type { Trace } from './runner.ts';
-export type { Way } from './way.ts';

@@ -2,10 +2,10 @@ import { linkError } from '../errors.ts';
 import type { Handbook, TransferAction, Transport } from '../handbook/index.ts';
 import { readFields } from '../handbook/index.ts';
 import type { NamedFile, Progress, ReleaseFile, RemoteFile } from '../port/index.ts';
+import type { Way } from '../session/index.ts';
 import { safeFileName, safeValue } from './placeholders.ts';
 import { UNIT_BYTES } from './reading-values.ts';
 import type { Runner, Step } from './runner.ts';
-import type { Way } from './way.ts';
 
 /** The folder part of a path; `/` where there is none. */
 const folderOf = (path: string) => path.slice(0, Math.max(path.lastIndexOf('/'), 0)) || '/';

@@ -1,10 +1,10 @@
 import { linkError } from '../errors.ts';
 import { type Answer, fill, type Handbook, type Match, Missing, placeholdersOf } from '../handbook/index.ts';
 import type { ObservedSlots } from '../port/index.ts';
+import type { Way } from '../session/index.ts';
 import { noSpace, type Output } from '../session/index.ts';
 import { repliesTo } from './answers.ts';
 import { safeValue } from './placeholders.ts';
-import type { Way } from './way.ts';
 
 /** A command of a handbook, whatever else stands beside it. */
 export interface Step {

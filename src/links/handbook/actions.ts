@@ -185,7 +185,6 @@ export const actionsSchema = fields({
 });
 
 export type Actions = z.output<typeof actionsSchema>;
-export type ActionName = keyof Actions;
 export type SlotsStep = z.output<typeof slotsStep>;
 export type Take = z.output<typeof takeSchema>;
 export type ReadingAction = z.output<typeof readingSchema>;

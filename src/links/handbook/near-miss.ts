@@ -10,7 +10,7 @@ export function nearMiss(word: string, known: readonly string[]): string | undef
 }
 
 /** Edits (insert, delete, replace one letter, swap two neighbours) between two words: optimal string alignment. */
-export function distance(a: string, b: string): number {
+function distance(a: string, b: string): number {
   let before: number[] = [];
   let last = Array.from({ length: b.length + 1 }, (_, at) => at);
   for (let i = 1; i <= a.length; i++) {

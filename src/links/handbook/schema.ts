@@ -94,6 +94,6 @@ function* modesIn(
 
 /** A handbook that was read and found sound: patterns compiled, durations in seconds, defaults filled in. */
 export type Handbook = z.output<typeof handbookSchema>;
-export type Session = Handbook['session'];
+type Session = Handbook['session'];
 export type ShellSession = Extract<Session, { kind: 'shell' }>;
 export type Mode = z.output<typeof modeSchema>;

@@ -214,7 +214,7 @@ export class MemoryDevice {
 }
 
 /** The digest that the device reports of a configuration: SHA-256 over names, lengths and bytes. */
-export function digestOf(files: readonly NamedFile[]): string {
+function digestOf(files: readonly NamedFile[]): string {
   const hash = createHash('sha256');
   for (const { name, bytes } of [...files].sort((a, b) => (a.name < b.name ? -1 : 1)))
     hash.update(`${name}\0${bytes.length}\0`).update(bytes);

@@ -3,7 +3,6 @@
  * It must never stand in for a device outside of tests.
  */
 export {
-  digestOf,
   MemoryDevice,
   type MemoryDeviceOptions,
   type MemoryRelease,

@@ -6,9 +6,7 @@ import type { AddressInfo } from 'node:net';
 import { pipeline } from 'node:stream/promises';
 import { linkError } from '../errors.ts';
 import type { Progress } from '../port/index.ts';
-
-/** What the device pulls: a file of the workbench, or bytes. */
-export type Offered = { readonly path: string; readonly size: number } | { readonly bytes: Uint8Array };
+import type { Offered } from '../session/index.ts';
 
 /**
  * Offers one thing over HTTP at an address of the workbench while `pull` runs, and stops then. The path holds 128 random

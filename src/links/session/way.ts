@@ -1,8 +1,8 @@
 import type { NamedFile, Progress } from '../port/index.ts';
-import type { Session } from '../session/index.ts';
+import type { Session } from './session.ts';
 
 /** Moving files to and from a device, by one protocol. Each throws `TuckpointError`. */
-export interface Files {
+interface Files {
   sendFile(
     local: string,
     remote: string,
@@ -15,7 +15,7 @@ export interface Files {
 }
 
 /** Files where the protocol can also prepare the folder. */
-export interface FolderFiles extends Files {
+interface FolderFiles extends Files {
   makeFolder(folder: string): Promise<void>;
   emptyFolder(folder: string): Promise<void>;
 }
