@@ -6,11 +6,10 @@ import { type AddressInfo, connect } from 'node:net';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { serve } from '@hono/node-server';
-import { getConnInfo } from '@hono/node-server/conninfo';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Archive, freshKey, openArchive } from '#archive';
 import type { TuckpointError } from '#core/errors';
-import { freshToken, intakeRoutes, tokenDigest } from './index.ts';
+import { freshToken, intakeRoutes, senderOf, tokenDigest } from './index.ts';
 
 const LIMIT = 200_000;
 let home: string;
@@ -31,7 +30,7 @@ beforeEach(async () => {
   const app = intakeRoutes({
     archive,
     deviceWith: async (asked) => (asked === digest ? 'gull-quay-1' : null),
-    address: (context) => context.req.header('x-test-address') ?? getConnInfo(context).remote.address ?? '',
+    address: (context) => context.req.header('x-test-address') ?? senderOf(context),
     now: () => clock,
     limit: LIMIT,
     refused: (_, error: TuckpointError) => void refused.push(error.code),

@@ -22,6 +22,12 @@ export interface IntakeOptions {
   readonly refused?: (device: string, error: TuckpointError) => Promise<void> | void;
 }
 
+/** The sender's address, when the server is @hono/node-server and nothing stands before it. */
+export function senderOf(context: Context): string {
+  const { incoming } = context.env as { incoming?: { socket?: { remoteAddress?: string } } };
+  return incoming?.socket?.remoteAddress ?? '';
+}
+
 const STATUS: Record<string, 400 | 408 | 413 | 415 | 503> = {
   'server/too-large': 413,
   'server/encoded': 415,
