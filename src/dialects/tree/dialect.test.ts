@@ -12,7 +12,7 @@ describe('a text that no dialect knows', () => {
     expect(names('lamp\n  a 1\nbuoy red\n  b 2\n')).toEqual(['lamp', 'buoy red']);
     expect(names('<sea><lamp><a>1</a></lamp><buoy colour="red"/></sea>')).toEqual(['sea lamp', 'sea buoy']);
     expect(names('{"sea": {"lamp": {"a": 1}, "buoys": [1, 2]}}')).toEqual(['sea lamp', 'sea buoys']);
-    expect(names('[{"a": 1}, {"a": 2}]')).toEqual(['entries 0', 'entries 1']);
+    expect(names('[{"a": 1}, {"a": 2}]')).toEqual(['lamp.conf entries 0', 'lamp.conf entries 1']);
   });
   test('has comparable values', () => {
     const [lamp] = read('lamp 1 { a 1; a 2; port x { up; } port y { down; } "two words" z; }').objects;

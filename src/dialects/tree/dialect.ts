@@ -20,23 +20,22 @@ function topOf(tree: Tree): { readonly nodes: readonly TreeNode[]; readonly path
   return { nodes: at.children, path: path.filter((name) => name !== '').join('/') };
 }
 
-function objectsOf(file: SourceFile, several: boolean): ConfigObject[] {
+/** The top-level parts of a file. Their identity holds the file's name: two files may have a part of one name. */
+function objectsOf(file: SourceFile): ConfigObject[] {
   const tree = readTree(file);
   const { nodes, path } = topOf(tree);
-  const section = [several ? file.name : '', path].filter((part) => part !== '').join(' ');
   return nodes.map((node, position) => {
-    const title = titleOf(node);
-    const name = section === '' ? title : `${section} ${title}`;
     const inList = node.name === '';
-    const list = `${section} entries`.trim();
+    const list = `${file.name} ${path} entries`.replace('  ', ' ');
+    const name = inList ? `${list} ${position}` : `${path} ${titleOf(node)}`.trim();
     return {
-      id: inList ? objectId('section', list, position) : objectId('section', name),
+      id: inList ? objectId('section', list, position) : objectId('section', `${file.name} ${name}`),
       kind: 'section',
-      name: inList ? `${list} ${position}` : name,
-      section,
+      name,
+      section: file.name,
       place: spanOf(tree, node),
       value: treeValue(node),
-      order: inList ? { list, position } : null,
+      order: inList ? { list: list, position } : null,
       comment: null,
       references: [],
     };
@@ -50,7 +49,7 @@ export const tree: Dialect = {
   // Below every dialect that knows its language.
   recognises: ({ text }) => 0.55 * (guessFormat(text)[0]?.confidence ?? 0),
   read(files) {
-    const objects = files.flatMap((file) => objectsOf(file, files.length > 1));
+    const objects = files.flatMap(objectsOf);
     return { dialect: 'tree', files, objects, opaque: [], syntax: null };
   },
   policy: () => null,
