@@ -51,23 +51,27 @@ export function interfacesFrom(ifTable: SnmpTable, ifXTable: SnmpTable): Interfa
     const name = text(extra.get(IFX.name)) || text(row.get(IF.descr)) || index;
     const wide = high(IFX.wideInOctets) !== null && high(IFX.wideOutOctets) !== null;
     const hasNarrowParts = high(IFX.inMulticast) !== null;
+    const inOctets = wide ? high(IFX.wideInOctets) : low(IF.inOctets);
+    const outOctets = wide ? high(IFX.wideOutOctets) : low(IF.outOctets);
+    const inPackets = wide
+      ? sum(64, high(IFX.wideInUnicast), high(IFX.wideInMulticast), high(IFX.wideInBroadcast))
+      : hasNarrowParts
+        ? sum(32, low(IF.inUnicast), high(IFX.inMulticast), high(IFX.inBroadcast))
+        : sum(32, low(IF.inUnicast), low(IF.inNonUnicast));
+    const outPackets = wide
+      ? sum(64, high(IFX.wideOutUnicast), high(IFX.wideOutMulticast), high(IFX.wideOutBroadcast))
+      : hasNarrowParts
+        ? sum(32, low(IF.outUnicast), high(IFX.outMulticast), high(IFX.outBroadcast))
+        : sum(32, low(IF.outUnicast), low(IF.outNonUnicast));
     return {
       name,
       admin: adminState(row.get(IF.admin)),
       oper: operState(row.get(IF.oper)),
       counterBits: wide ? 64 : 32,
-      inOctets: wide ? high(IFX.wideInOctets) : low(IF.inOctets),
-      outOctets: wide ? high(IFX.wideOutOctets) : low(IF.outOctets),
-      inPackets: wide
-        ? sum(64, high(IFX.wideInUnicast), high(IFX.wideInMulticast), high(IFX.wideInBroadcast))
-        : hasNarrowParts
-          ? sum(32, low(IF.inUnicast), high(IFX.inMulticast), high(IFX.inBroadcast))
-          : sum(32, low(IF.inUnicast), low(IF.inNonUnicast)),
-      outPackets: wide
-        ? sum(64, high(IFX.wideOutUnicast), high(IFX.wideOutMulticast), high(IFX.wideOutBroadcast))
-        : hasNarrowParts
-          ? sum(32, low(IF.outUnicast), high(IFX.outMulticast), high(IFX.outBroadcast))
-          : sum(32, low(IF.outUnicast), low(IF.outNonUnicast)),
+      inOctets,
+      outOctets,
+      inPackets: counted(inPackets, inOctets),
+      outPackets: counted(outPackets, outOctets),
       inErrors: low(IF.inErrors),
       outErrors: low(IF.outErrors),
       inDiscards: low(IF.inDiscards),
@@ -87,6 +91,11 @@ function sum(bits: 32 | 64, ...parts: readonly (bigint | null)[]): bigint | null
     total += part;
   }
   return BigInt.asUintN(bits, total);
+}
+
+/** Octets without a single packet: the agent does not count packets there (net-snmp 5.9.3 counts none that come in). */
+function counted(packets: bigint | null, octets: bigint | null): bigint | null {
+  return packets === 0n && octets !== null && octets > 0n ? null : packets;
 }
 
 const counter = (value: SnmpValue | undefined) => (typeof value === 'bigint' ? value : null);

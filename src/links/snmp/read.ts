@@ -44,6 +44,14 @@ export async function readSnmp(
     const processorPercent = processorFrom(await session.table(PROCESSOR_ENTRY, PROCESSOR_COLUMNS));
     const fields = entityFields(await session.table(ENTITY_ENTRY, ENTITY_COLUMNS));
     if (interfaces.length === 0) lacks('interfaces', 'IF-MIB');
+    for (const [what, packets] of [
+      ['packets in', 'inPackets'],
+      ['packets out', 'outPackets'],
+    ] as const) {
+      const without = interfaces.filter((one) => one[packets] === null).map(({ name }) => name);
+      if (without.length > 0)
+        notRead.push({ what, why: `The SNMP agent does not count them on ${without.join(', ')}.` });
+    }
     if (memory === null) lacks('memory', 'HOST-RESOURCES-MIB (hrStorageRam)');
     if (processorPercent === null) lacks('processor', 'HOST-RESOURCES-MIB (hrProcessorLoad)');
     return {

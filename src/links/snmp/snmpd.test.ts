@@ -121,8 +121,15 @@ describe.skipIf(!existsSync('/usr/sbin/snmpd'))('reading net-snmp', () => {
     const reading = await read({ snmpCommunity: COMMUNITY });
     const after = asked();
     const loopback = reading.interfaces.find(({ name }) => name === 'lo')!;
-    for (const name of Object.keys(before) as (keyof typeof before)[])
+    for (const name of Object.keys(before) as (keyof typeof before)[]) {
+      // net-snmp 5.9.3 counts octets that come in, but no packets: then there is no figure, and that is said.
+      if (loopback[name] === null) {
+        expect([name, before[name]]).toEqual(['inPackets', 0n]);
+        expect(reading.notRead.find(({ what }) => what === 'packets in')?.why).toContain('lo');
+        continue;
+      }
       expect(before[name] <= loopback[name]! && loopback[name]! <= after[name], name).toBe(true);
+    }
     const units = BigInt(get('1.3.6.1.2.1.25.2.3.1.4.1'));
     expect(reading.memory!.totalBytes).toBe(Number(units * BigInt(get('1.3.6.1.2.1.25.2.3.1.5.1'))));
     expect(reading.memory!.freeBytes).toBeLessThanOrEqual(reading.memory!.totalBytes);

@@ -84,6 +84,11 @@ describe('interfaces by SNMP', () => {
     expect(shown).toMatchObject({ inOctets: null, inPackets: null, admin: 'unknown', oper: 'down' });
   });
 
+  it('with octets and not one packet are on an agent that does not count packets: no figure, never a false one', () => {
+    const [shown] = interfacesFrom(table({ 3: { ...ifRow, 11: 0n, 12: 0n } }), table({}));
+    expect(shown).toMatchObject({ inOctets: 7n, inPackets: null, outPackets: 11n });
+  });
+
   it('whose parts wrap keep a sum that wraps with them', () => {
     const near = 2n ** 32n - 1n;
     const [shown] = interfacesFrom(table({ 3: { ...ifRow, 11: near, 12: 5n } }), table({}));
