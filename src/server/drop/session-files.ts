@@ -60,6 +60,7 @@ export class SessionFiles {
         `The delivery is larger than ${this.#limit} bytes.`,
         'Raise the limit, or send less.',
       );
+    }
     file.parts.push({ offset, bytes: Buffer.from(bytes) });
     file.size = Math.max(file.size, offset + bytes.length);
   }
