@@ -13,6 +13,9 @@ export {
   rowTexts,
 } from './describe.ts';
 export { trafficDifference } from './difference/difference.ts';
+export type { Finding, Findings, Way } from './findings/finding.ts';
+export { removalEffect } from './findings/removal.ts';
+export { type ReviewOptions, reviewPolicy } from './findings/review.ts';
 export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
 export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';
 export type {
@@ -49,6 +52,7 @@ export {
   type Unresolved,
 } from './row.ts';
 export { differenceSentence, rowSentence } from './sentences.ts';
+export { type SpecialBlock, specialBlocks } from './special-purpose.ts';
 export { rewriteText } from './translation.ts';
 export { typedPacket } from './typed-packet.ts';
 export { icmpTypeNumber, icmpTypeText, protocolNumber, protocolText } from './words.ts';

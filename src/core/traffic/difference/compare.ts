@@ -84,11 +84,20 @@ export function rankCluster(
 ) {
   const before = programOf(comparison, 'before', regions, owners);
   const after = programOf(comparison, 'after', regions, owners);
+  return { before, after, ranked: rankSides(comparison, before, after, regions) };
+}
+
+/** Two item lists over ranks, in the span of the regions. */
+export function rankSides(
+  comparison: OpenComparison,
+  before: readonly Item[],
+  after: readonly Item[],
+  regions: readonly Box[],
+): Ranked {
   const fields = Field.firstCondition + comparison.conditionNames.length;
-  const ranked = rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
+  return rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
     field === Field.inInterface ? comparison.inNames.atoms.length : comparison.outNames.atoms.length,
   );
-  return { before, after, ranked };
 }
 
 /** Opens the rest of the way wherever a difference was seen against a way not yet opened. */

@@ -4,13 +4,13 @@ import type { Packet } from '../packet.ts';
 import type { Match, Path, Policy, Verdict } from '../policy.ts';
 import type { TrafficBudget, TrafficRow } from '../row.ts';
 import { changesOf } from './changes.ts';
+import { rankSides } from './compare.ts';
 import { type OpenComparison, openComparison } from './comparison.ts';
 import { equalByDiagram } from './fallback.ts';
-import { type Box, Field } from './fields.ts';
+import type { Box } from './fields.ts';
 import { loadStage } from './load.ts';
 import { type Item, type Outcome, programOf } from './program.ts';
 import { race } from './race.ts';
-import { type Ranked, rankItems } from './ranks.ts';
 import { slotsOf } from './slots.ts';
 import { boxOf, firstView } from './view.ts';
 import { packetAt } from './witness.ts';
@@ -49,7 +49,7 @@ export function flowExcept(
     ),
   );
   const after = [entry(box, passing(wanted), true), entry([], OUTSIDE, false)];
-  const ranked = rankFlow(comparison, before, after, box);
+  const ranked = rankSides(comparison, before, after, [box]);
   const result = race(ranked, budget);
   if (!('stopped' in result)) {
     const changes = changesOf(comparison, { ranked, before, after }, result, budget);
@@ -89,7 +89,7 @@ export function flowItems(
   return { comparison, box, items: programOf(comparison, 'before', [box], new Set()) };
 }
 
-const OUTSIDE: Outcome = { key: 'outside', verdict: 'drop', rewrites: [] };
+export const OUTSIDE: Outcome = { key: 'outside', verdict: 'drop', rewrites: [] };
 
 /** The verdict with everything but passing or not taken away. */
 function passing(verdict: Verdict): Outcome {
@@ -108,16 +108,4 @@ export function entry(box: Box, outcome: Outcome | undefined, changed: boolean, 
 export function within(box: Box, items: readonly Item[]): Item[] {
   const moved = items.map((item) => ({ ...item, target: item.target < 0 ? -1 : item.target + 2 }));
   return [entry(box, undefined, false, 2), entry([], OUTSIDE, false), ...moved];
-}
-
-export function rankFlow(
-  comparison: OpenComparison,
-  before: readonly Item[],
-  after: readonly Item[],
-  box: Box,
-): Ranked {
-  const fields = Field.firstCondition + comparison.conditionNames.length;
-  return rankItems(before, after, [box], fields, comparison.slots.family, (field) =>
-    field === Field.inInterface ? comparison.inNames.atoms.length : comparison.outNames.atoms.length,
-  );
 }

@@ -87,7 +87,7 @@ export function interestsOf(comparison: Comparison, side: Side): Interest[] {
       }
       if (stage.kind !== 'nat') continue;
       for (const [i, rule] of stage.rules.entries()) {
-        if (!('rewrite' in rule.rule.action) || i === omit) continue;
+        if (!('rewrite' in rule.rule.action) || omit.has(i)) continue;
         const next = afterRewrite(comparison, side, s, view, rule.rule.action.rewrite);
         if (next.to < 0) continue;
         const openKey = `${next.to}/${next.view.key}`;
@@ -170,7 +170,7 @@ export function programOf(
       const segment: Segment = { view, start: items.length, ruleIndexes: [], end: 0 };
       segments.set(key, segment);
       for (const i of stage === undefined ? [] : near(stage.hulls, stage.rules.length, view)) {
-        if (i === omit) continue;
+        if (omit.has(i)) continue;
         const rule = stage!.rules[i]!;
         const box = boxOf(rule, view, comparison);
         if (box === undefined || !regions.some((region) => boxesOverlap(region, box))) continue;

@@ -9,6 +9,8 @@ export interface RaceBudget {
   readonly work: number;
   /** Diagram nodes of one order. */
   readonly nodes: number;
+  /** Stop at the first difference: only whether there is one is asked. */
+  readonly first?: boolean;
 }
 
 const FIRST_SLICE = 40_000;
@@ -25,10 +27,11 @@ export function race(ranked: Ranked, budget: RaceBudget): Diagram | Stopped {
   for (let slice = FIRST_SLICE; ; slice *= GROWTH) {
     for (const order of orders) {
       const work = Math.min(slice, budget.work - spent);
-      const result = sweep(ranked, sets, order, { work, nodes: budget.nodes });
+      const result = sweep(ranked, sets, order, { ...budget, work });
       spent += result.work;
       if (!('stopped' in result)) return shortest(ranked, sets, orders, order, result, budget, spent);
       witness ??= result.witness;
+      if (budget.first && witness !== undefined) return { stopped: true, work: spent, witness };
       if (spent >= budget.work) return { stopped: true, work: spent, witness };
     }
     // Every order ran out of nodes rather than of work: more work does not help.

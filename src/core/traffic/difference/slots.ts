@@ -11,8 +11,8 @@ export interface SlotSide {
   readonly stage: LoadedStage | undefined;
   readonly changed: readonly number[];
   readonly isChanged: ReadonlySet<number>;
-  /** A rule left out, to ask what the policy does without it; -1 for none. */
-  readonly omit: number;
+  /** Rules left out, to ask what the policy does without them. */
+  readonly omit: ReadonlySet<number>;
 }
 
 /** One place in the order of stages where the stages of both sides meet. */
@@ -86,21 +86,26 @@ function slot(before: LoadedStage | undefined, after: LoadedStage | undefined): 
   return { before: slotSide(before, changedBefore), after: slotSide(after, changedAfter) };
 }
 
+const NONE: ReadonlySet<number> = new Set();
+
 function slotSide(stage: LoadedStage | undefined, changed: readonly number[]): SlotSide {
-  return { stage, changed, isChanged: new Set(changed), omit: -1 };
+  return { stage, changed, isChanged: new Set(changed), omit: NONE };
 }
 
-/** One policy against itself without one rule. */
-export function slotsWithout(same: Slots, slot: number, rule: number): Slots {
+/** One policy against itself without some rules of one slot. */
+export function slotsWithout(same: Slots, slot: number, rules: readonly number[]): Slots {
+  const out = new Set(rules);
   const slots = same.slots.map((s, i) =>
     i !== slot
       ? s
-      : {
-          before: { ...s.before, changed: [rule], isChanged: new Set([rule]) },
-          after: { ...s.after, omit: rule },
-        },
+      : { before: { ...s.before, changed: rules, isChanged: out }, after: { ...s.after, omit: out } },
   );
   return { ...same, slots };
+}
+
+/** A policy as far as one of its slots: what that slot accepts leaves accepted. */
+export function slotsUpTo(all: Slots, slot: number): Slots {
+  return { ...all, slots: all.slots.slice(0, slot + 1), own: slot + 1 };
 }
 
 /** The slot that a packet enters after leaving `slot`, or -1 at the end of its way. */

@@ -1,0 +1,59 @@
+import { WAYS } from '../difference/difference.ts';
+import { type Slots, slotsOf } from '../difference/slots.ts';
+import type { Policy, Rule } from '../policy.ts';
+import { placeOf, type Way } from './finding.ts';
+
+/** Where one rule of the user's material was compiled in: the same stage may hold it several times. */
+export interface Occurrence {
+  readonly way: Way;
+  readonly slots: Slots;
+  readonly slot: number;
+  readonly indexes: readonly number[];
+}
+
+export interface PlacedRule {
+  readonly rule: Rule;
+  /** Those that can match a packet of their family at all. */
+  readonly occurrences: readonly Occurrence[];
+  readonly ways: readonly Way[];
+  /** Only jumps: such a rule decides nothing itself. */
+  readonly jumps: boolean;
+  /** A chain's policy or a last rule without limits: there is always one, so it is never superfluous. */
+  readonly last: boolean;
+}
+
+/** All rules of a policy by their place in the user's material. */
+export function placedRules(policy: Policy): PlacedRule[] {
+  interface Draft {
+    rule: Rule;
+    occurrences: Occurrence[];
+    ways: Way[];
+    jumps: boolean;
+    last: boolean;
+  }
+  const placed = new Map<string, Draft>();
+  for (const way of WAYS) {
+    const slots = slotsOf(policy, policy, way.path, way.family);
+    for (let slot = 0; slot < slots.own; slot++) {
+      const { stage } = slots.slots[slot]!.before;
+      const here = new Map<string, number[]>();
+      for (const [i, { rule, sets }] of (stage?.rules ?? []).entries()) {
+        const place = placeOf(rule);
+        let draft = placed.get(place);
+        if (draft === undefined) {
+          draft = { rule, occurrences: [], ways: [], jumps: true, last: false };
+          placed.set(place, draft);
+        }
+        if (!draft.ways.includes(way)) draft.ways.push(way);
+        if (!('skip' in rule.action)) draft.jumps = false;
+        if (i === stage!.rules.length - 1 && Object.keys(rule.match).length === 0) draft.last = true;
+        if (sets === undefined) continue;
+        const indexes = here.get(place);
+        if (indexes === undefined) here.set(place, [i]);
+        else indexes.push(i);
+      }
+      for (const [place, indexes] of here) placed.get(place)!.occurrences.push({ way, slots, slot, indexes });
+    }
+  }
+  return [...placed.values()];
+}

@@ -1,0 +1,137 @@
+import { openComparison } from '../difference/comparison.ts';
+import { WAYS } from '../difference/difference.ts';
+import { slotsOf } from '../difference/slots.ts';
+import { boxOf, firstView } from '../difference/view.ts';
+import type { Match, Policy, Rule } from '../policy.ts';
+import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
+import { type SpecialBlock, specialBlocks } from '../special-purpose.ts';
+import {
+  decidersOfFlow,
+  decidersWithout,
+  isReached,
+  type Purse,
+  removalMatters,
+  type YesNo,
+} from './effect.ts';
+import { type Finding, type Findings, NAMED, placeOf, type Way } from './finding.ts';
+import { type Occurrence, type PlacedRule, placedRules } from './occurrences.ts';
+import { type OppositeRules, oppositeRules, type VerdictBox } from './overlaps.ts';
+
+export interface ReviewOptions {
+  /** Interfaces that lead outside: sources that cannot come from there are looked for. */
+  readonly outside?: readonly string[];
+  readonly budget?: TrafficBudget;
+}
+
+/** What is worth a second look in one policy, each with its proof. Nothing is claimed that was not computed. */
+export function reviewPolicy(
+  policy: Policy,
+  { outside = [], budget = DEFAULT_BUDGET }: ReviewOptions = {},
+): Findings {
+  const purse: Purse = { budget, spent: 0 };
+  const findings: Finding[] = [];
+  const unexamined: Rule[] = [];
+  for (const placed of placedRules(policy)) {
+    const finding = examine(placed, purse);
+    if (finding === 'unexamined') unexamined.push(placed.rule);
+    else if (finding !== undefined) findings.push(finding);
+    if (isAnyToAny(placed)) findings.push({ kind: 'any to any', rule: placed.rule, ways: placed.ways });
+  }
+  findings.push(...overlapFindings(policy), ...specialSources(policy, outside, purse));
+  return { findings, unexamined };
+}
+
+function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined' | undefined {
+  const { rule, occurrences, ways } = placed;
+  if (placed.last) return undefined;
+  if (occurrences.length === 0) return { kind: 'matches nothing', rule, ways };
+  const matters = placed.jumps ? 'no' : over(occurrences, (occurrence) => removalMatters(occurrence, purse));
+  if (matters === 'yes') return undefined;
+  if (matters === 'undecided') return 'unexamined';
+  const reached = over(occurrences, (occurrence) => isReached(occurrence, purse));
+  if (reached === 'undecided') return 'unexamined';
+  if (reached === 'yes' && placed.jumps) return undefined;
+  const because = [...new Set(occurrences.flatMap((occurrence) => decidersWithout(occurrence, purse)))];
+  const kind = reached === 'yes' ? 'redundant' : 'never reached';
+  return { kind, rule, ways, because: because.slice(0, NAMED) };
+}
+
+/** `yes` when it holds for any occurrence. */
+function over(occurrences: readonly Occurrence[], ask: (occurrence: Occurrence) => YesNo): YesNo {
+  let answer: YesNo = 'no';
+  for (const occurrence of occurrences) {
+    const here = ask(occurrence);
+    if (here === 'yes') return 'yes';
+    if (here === 'undecided') answer = 'undecided';
+  }
+  return answer;
+}
+
+/** An accept without any limit on addresses, protocol or interfaces, in a policy where it is not the only rule. */
+function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
+  const limits = Object.keys(rule.match).filter((key) => key !== 'states');
+  const passes = !jumps && 'verdict' in rule.action && rule.action.verdict === 'accept';
+  const isNew = rule.match.states?.includes('new') ?? true;
+  // What the device itself sends is commonly let out whole.
+  return passes && isNew && limits.length === 0 && ways.some((way) => way.path !== 'from');
+}
+
+function overlapFindings(policy: Policy): Finding[] {
+  const merged = new Map<string, { opposite: OppositeRules; ways: Way[] }>();
+  for (const way of WAYS) {
+    const slots = slotsOf(policy, policy, way.path, way.family);
+    const comparison = openComparison(slots);
+    for (const { before } of slots.slots.slice(0, slots.own)) {
+      const boxes = (before.stage?.rules ?? []).flatMap((loaded, i, all): VerdictBox[] => {
+        const { action } = loaded.rule;
+        const isLast = i === all.length - 1 && Object.keys(loaded.rule.match).length === 0;
+        if (!('verdict' in action) || isLast) return [];
+        const box = boxOf(loaded, firstView(way.path), comparison);
+        return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
+      });
+      for (const opposite of oppositeRules(boxes)) {
+        const place = placeOf(opposite.rule);
+        const known = merged.get(place);
+        if (known === undefined) merged.set(place, { opposite, ways: [way] });
+        else if (!known.ways.includes(way)) known.ways.push(way);
+      }
+    }
+  }
+  return [...merged.values()].flatMap(({ opposite, ways }): Finding[] => {
+    const { rule, inside, insideCount, across, acrossCount } = opposite;
+    return [
+      ...(insideCount > 0 ? [{ kind: 'widening' as const, rule, ways, of: inside, count: insideCount }] : []),
+      ...(acrossCount > 0
+        ? [{ kind: 'overlap' as const, rule, ways, with: across, count: acrossCount }]
+        : []),
+    ];
+  });
+}
+
+/** Forwarded packets that come in from outside with a source that is not global (RFC 6890), by the rule that lets them in. */
+function specialSources(policy: Policy, outside: readonly string[], purse: Purse): Finding[] {
+  const found = new Map<string, { rule: Rule; ways: Way[]; interface: string; blocks: SpecialBlock[] }>();
+  for (const way of WAYS) {
+    const slots = slotsOf(policy, policy, way.path, way.family);
+    const filter = slots.slots
+      .slice(0, slots.own)
+      .findLastIndex((slot) => slot.before.stage?.kind === 'filter');
+    if (way.path !== 'through' || filter < 0) continue;
+    for (const block of specialBlocks(way.family).filter((b) => !b.global || !b.source)) {
+      for (const name of outside) {
+        const flow: Match = { inInterface: { names: [name] }, source: block.addresses, states: ['new'] };
+        for (const rule of decidersOfFlow(slots, filter, flow, purse)) {
+          if (!('verdict' in rule.action) || rule.action.verdict !== 'accept') continue;
+          const key = `${name} ${placeOf(rule)}`;
+          const known = found.get(key);
+          if (known === undefined) found.set(key, { rule, ways: [way], interface: name, blocks: [block] });
+          else {
+            known.blocks.push(block);
+            if (!known.ways.includes(way)) known.ways.push(way);
+          }
+        }
+      }
+    }
+  }
+  return [...found.values()].map((finding) => ({ kind: 'special source', ...finding }));
+}
