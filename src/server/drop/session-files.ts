@@ -104,6 +104,7 @@ export class SessionFiles {
   }
 
   /** Names of files that were begun and never became whole. */
-  get unfinished(): readonly string[] 
+  get unfinished(): readonly string[] {
     return [...[...this.#open.values()].map((file) => file.name), ...this.#waiting.keys()];
+  }
 }
