@@ -28,7 +28,7 @@ const HEADERS: Readonly<Record<string, string>> = {
   ct:
     'state direction status mark expiration helper label l3proto protocol saddr daddr proto-src proto-dst bytes ' +
     'packets avgpkt zone id secmark',
-  rt: 'classid nexthop mtu ipsec',
+  rt: 'classid nexthop mtu ipsec nexthdr hdrlength type seg-left',
   socket: 'transparent mark wildcard',
   osf: 'name version',
   rt0: 'addr',

@@ -136,9 +136,12 @@ function parseLimit(cursor: Cursor, start: number): Statement {
     cursor.expect('rate');
     cursor.accept('over');
     cursor.take();
-    if (cursor.isWord()) cursor.take();
-    cursor.expectKind(47);
-    cursor.take();
+    // `5/second`, `1 mbytes/second`; the latter comes as one word.
+    const unit = cursor.isWord() ? cursor.take() : '';
+    if (!unit.includes('/')) {
+      cursor.expectKind(47);
+      cursor.take();
+    }
     if (cursor.accept('burst')) {
       cursor.take();
       cursor.take();
@@ -213,9 +216,9 @@ function parseConnection(cursor: Cursor, start: number): Statement | null {
     cursor.take();
     return { kind: 'condition', text: cursor.textFrom(start) };
   }
-  if ((next === 'timeout' || next === 'expectation' || next === 'helper') && cursor.is('set', 2)) {
+  if (/^(timeout|expectation|helper|event)$/.test(next) && cursor.is('set', 2)) {
     cursor.at += 3;
-    parseExpression(cursor, { fields: true });
+    parseExpression(cursor, { fields: true, list: true });
     return { kind: 'inert', text: cursor.textFrom(start) };
   }
   return null;

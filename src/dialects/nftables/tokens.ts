@@ -28,7 +28,7 @@ const PAIRS: ReadonlyMap<string, number> = new Map([
 // An address with colons: IPv6 (also with a dotted tail) or a hardware address. Two colons at least.
 // Or a traffic class `1:bbf8`.
 const COLONS =
-  /(?:[0-9a-fA-F]{0,4}:){2,7}(?:\d+\.\d+\.\d+\.\d+|[0-9a-fA-F]{1,4})?|[0-9a-fA-F]{1,4}:[0-9a-fA-F]{1,4}(?!\w)/y;
+  /(?:[0-9a-fA-F]{0,4}:){2,8}(?:\d+\.\d+\.\d+\.\d+|[0-9a-fA-F]{1,4})?|[0-9a-fA-F]{1,4}:[0-9a-fA-F]{1,4}(?!\w)/y;
 const NUMBER = /[0-9](?:[0-9A-Za-z_]|\.(?=[0-9A-Za-z_]))*/y;
 const NAME = /[A-Za-z_](?:[\w/-]|\.(?=\w))*(?:\\?\*)?/y;
 
@@ -110,7 +110,11 @@ export function tokenise(file: SourceFile): Tokens {
       const letter = (code >= 97 && code <= 122) || (code >= 65 && code <= 90) || code === 95;
       if (code === 58 || digit || letter) {
         COLONS.lastIndex = at;
-        if (COLONS.test(text)) end = COLONS.lastIndex;
+        if (COLONS.test(text)) {
+          end = COLONS.lastIndex;
+          // `::1: drop`: the last colon is no longer part of the address.
+          if (text.charCodeAt(end - 1) === 58 && text.charCodeAt(end - 2) !== 58) end--;
+        }
       }
       if (digit || letter) {
         const pattern = digit ? NUMBER : NAME;

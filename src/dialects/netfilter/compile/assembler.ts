@@ -1,6 +1,6 @@
 import { TuckpointError } from '#core/errors';
 import type { Action, Match, Origin, Rule } from '#core/traffic';
-import { bothMatches } from './merge.ts';
+import { bothMatches, narrow, type Writable } from './merge.ts';
 import type { Test } from './tests.ts';
 
 /** A place among the rules of a stage, known once it is put down. */
@@ -98,7 +98,7 @@ export class Assembler {
 
 /** One match for all single boxes, and the tests that do not fit into it; null when nothing meets them. */
 export function planOf(tests: readonly Test[]): { match: Match; rest: Test[] } | null {
-  let match: Match = {};
+  const match: Writable<Match> = {};
   const rest: Test[] = [];
   for (const test of tests) {
     if (test.boxes.length === 0) {
@@ -109,10 +109,9 @@ export function planOf(tests: readonly Test[]): { match: Match; rest: Test[] } |
       rest.push(test);
       continue;
     }
-    const both = bothMatches(match, test.boxes[0]!);
-    if (both === 'never') return null;
-    if (both === null) rest.push(test);
-    else match = both;
+    const merged = narrow(match, test.boxes[0]!);
+    if (merged === 'never') return null;
+    if (merged === null) rest.push(test);
   }
   return { match, rest };
 }

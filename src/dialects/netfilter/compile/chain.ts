@@ -46,7 +46,11 @@ export class ChainCompiler {
     const origin = this.originOf(rule);
     const tests: Test[] = [];
     for (const statement of rule.statements) {
-      if (this.isTest(statement, tests, origin)) continue;
+      if (this.isTest(statement, tests, origin)) {
+        // Nothing of this family gets past this statement.
+        if (tests.at(-1) === NEVER) return;
+        continue;
+      }
       if (this.act(statement, tests, origin, end)) return;
     }
   }

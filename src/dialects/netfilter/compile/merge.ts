@@ -1,43 +1,60 @@
 import { intersectAddresses, intersectNumbers, type NumberSet } from '#core/address';
 import type { Condition, InterfaceSet, Match } from '#core/traffic';
 
-type Writable<T> = { -readonly [K in keyof T]: T[K] };
+export type Writable<T> = { -readonly [K in keyof T]: T[K] };
 
 /**
  * Both limits at once. `never` when nothing can satisfy both; null when the two together cannot be written as
  * one match (an open set of interface names less some of them).
  */
 export function bothMatches(a: Match, b: Match): Match | 'never' | null {
-  const both: Writable<Match> = { ...a, ...b };
-  if (a.inInterface !== undefined && b.inInterface !== undefined) {
-    const names = bothInterfaces(a.inInterface, b.inInterface);
+  const both: Writable<Match> = { ...a };
+  const merged = narrow(both, b);
+  return merged === 'narrowed' ? both : merged;
+}
+
+/** Puts the limits of `b` on `both` as well; on null (see {@link bothMatches}) `both` stays as it was. */
+export function narrow(both: Writable<Match>, b: Match): 'narrowed' | 'never' | null {
+  let { inInterface, outInterface } = b;
+  if (inInterface !== undefined && both.inInterface !== undefined) {
+    const names = bothInterfaces(both.inInterface, inInterface);
     if (names === null) return null;
-    both.inInterface = names;
+    inInterface = names;
   }
-  if (a.outInterface !== undefined && b.outInterface !== undefined) {
-    const names = bothInterfaces(a.outInterface, b.outInterface);
+  if (outInterface !== undefined && both.outInterface !== undefined) {
+    const names = bothInterfaces(both.outInterface, outInterface);
     if (names === null) return null;
-    both.outInterface = names;
+    outInterface = names;
   }
-  if (a.source !== undefined && b.source !== undefined) both.source = intersectAddresses(a.source, b.source);
-  if (a.destination !== undefined && b.destination !== undefined) {
-    both.destination = intersectAddresses(a.destination, b.destination);
+  if (inInterface !== undefined) both.inInterface = inInterface;
+  if (outInterface !== undefined) both.outInterface = outInterface;
+  if (b.source !== undefined) {
+    both.source = both.source === undefined ? b.source : intersectAddresses(both.source, b.source);
   }
-  for (const field of ['protocol', 'sourcePort', 'destinationPort', 'icmp'] as const) {
-    const x: NumberSet | undefined = a[field];
-    const y: NumberSet | undefined = b[field];
-    if (x !== undefined && y !== undefined) both[field] = intersectNumbers(x, y);
+  if (b.destination !== undefined) {
+    both.destination =
+      both.destination === undefined ? b.destination : intersectAddresses(both.destination, b.destination);
   }
-  if (a.states !== undefined && b.states !== undefined) {
-    both.states = a.states.filter((state) => b.states!.includes(state));
+  if (b.protocol !== undefined) both.protocol = bothNumbers(both.protocol, b.protocol);
+  if (b.sourcePort !== undefined) both.sourcePort = bothNumbers(both.sourcePort, b.sourcePort);
+  if (b.destinationPort !== undefined)
+    both.destinationPort = bothNumbers(both.destinationPort, b.destinationPort);
+  if (b.icmp !== undefined) both.icmp = bothNumbers(both.icmp, b.icmp);
+  const { states } = both;
+  if (b.states !== undefined) {
+    both.states = states === undefined ? b.states : states.filter((state) => b.states!.includes(state));
   }
-  if (a.conditions !== undefined && b.conditions !== undefined) {
-    const conditions = bothConditions(a.conditions, b.conditions);
+  if (b.conditions !== undefined) {
+    const conditions =
+      both.conditions === undefined ? b.conditions : bothConditions(both.conditions, b.conditions);
     if (conditions === 'never') return 'never';
     both.conditions = conditions;
   }
-  return isEmpty(both) ? 'never' : both;
+  return isEmpty(both) ? 'never' : 'narrowed';
 }
+
+const bothNumbers = (a: NumberSet | undefined, b: NumberSet): NumberSet =>
+  a === undefined ? b : intersectNumbers(a, b);
 
 /** Whether a limit of the match holds nothing. */
 function isEmpty(match: Match): boolean {

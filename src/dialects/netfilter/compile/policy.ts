@@ -39,16 +39,7 @@ interface BaseChain {
 export function compilePolicy(ruleset: Ruleset, files: readonly SourceFile[]): Policy {
   markChangingSets(ruleset);
   const origins = new Origins(files);
-  const owners = new Map<Statement, Rule>();
-  for (const table of ruleset.tables.values()) {
-    for (const chain of table.chains.values()) {
-      for (const rule of chain.rules) for (const statement of rule.statements) owners.set(statement, rule);
-    }
-  }
-  const notes = new Notes((statement) => {
-    const rule = owners.get(statement);
-    return rule === undefined ? '' : ruleText(rule);
-  });
+  const notes = new Notes(ruleTexts(ruleset));
   const stages = new Map<string, Stage>();
   const pipelines: Pipeline[] = [];
   for (const family of [4, 6] as const) {
@@ -118,6 +109,23 @@ export function compilePolicy(ruleset: Ruleset, files: readonly SourceFile[]): P
     out.put({}, chain.policy === 'drop' ? { verdict: 'drop' } : accept, origins.head(base));
     out.place(next);
   }
+}
+
+/** The text of the rule that a statement belongs to; who belongs to whom is worked out when first asked. */
+function ruleTexts(ruleset: Ruleset): (statement: Statement) => string {
+  let owners: Map<Statement, Rule> | null = null;
+  return (statement) => {
+    if (owners === null) {
+      owners = new Map();
+      for (const table of ruleset.tables.values()) {
+        for (const chain of table.chains.values()) {
+          for (const rule of chain.rules) for (const one of rule.statements) owners.set(one, rule);
+        }
+      }
+    }
+    const rule = owners.get(statement);
+    return rule === undefined ? '' : ruleText(rule);
+  };
 }
 
 /** Base chains of a hook that see packets of a family, in order of priority, then of registration. */

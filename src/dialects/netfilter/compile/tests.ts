@@ -4,7 +4,7 @@ import type { Expression, NamedSet, Statement } from '../syntax.ts';
 import type { Context } from './context.ts';
 import { HEADER_PROTOCOLS, limitOf } from './limits.ts';
 import { bothMatches } from './merge.ts';
-import { maskLength, numbersFrom, singles } from './values.ts';
+import { maskLength, numbersFrom, openedUp, singles } from './values.ts';
 
 /** What a packet must meet: one of the boxes, or (negated) none of them. No boxes: nothing meets it. */
 export interface Test {
@@ -37,7 +37,7 @@ export function testsOf(context: Context, statement: Extract<Statement, { kind: 
     return only(conditionMatch(context, left, statement, negated));
   }
   const { name } = left;
-  const values = op === '==' || op === '!=' ? cachedValues(context, right) : ordered(name, op, right);
+  const values = op === '==' || op === '!=' ? valuesOf(context, right) : ordered(name, op, right);
   const limit = values === null ? null : limitOf(context, name, values, negated);
   return only(limit ?? conditionMatch(context, left, statement, negated));
 }
@@ -47,14 +47,9 @@ const only = (match: Match | 'never'): Test[] => [
 ];
 
 /** The values a comparison's right side stands for; null when a named set's content is not certain. */
-function cachedValues(context: Context, right: Expression): readonly Expression[] | null {
+function valuesOf(context: Context, right: Expression): readonly Expression[] | null {
   const elements = elementsOf(context, right);
-  if (elements === null) return null;
-  return [...singlesOf(elements)];
-}
-
-function* singlesOf(elements: readonly Expression[]): Generator<Expression> {
-  for (const element of elements) yield* singles(element);
+  return elements === null ? null : openedUp(elements);
 }
 
 /** The elements of a set written here or named; null when unknown or changing while packets pass. */

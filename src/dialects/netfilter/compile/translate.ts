@@ -71,10 +71,10 @@ function rewriteOf(
 ): Rewrite | null {
   const { family, notes, paths } = context;
   const kind = nat.nat;
-  let addresses = address === null ? null : addressesFrom(family, singles(address));
+  let addresses = address === null ? null : addressesFrom(family, [...singles(address)]);
   if (address !== null && addresses === null) {
     // An address of the other family: this statement is for that family only.
-    if (addressesFrom(family === 4 ? 6 : 4, singles(address)) !== null) return null;
+    if (addressesFrom(family === 4 ? 6 : 4, [...singles(address)]) !== null) return null;
     notes.unread(
       origin,
       `the target of "${formatStatement(nat)}" is not known`,

@@ -22,6 +22,15 @@ export function* singles(value: Expression): Generator<Expression> {
   else yield value;
 }
 
+/** The single values in all these elements; the same list when there is nothing to open. */
+export function openedUp(elements: readonly Expression[]): readonly Expression[] {
+  const closed = elements.some(
+    (value) =>
+      typeof value !== 'string' && (value.kind === 'set' || value.kind === 'list' || value.kind === 'pair'),
+  );
+  return closed ? elements.flatMap((element) => [...singles(element)]) : elements;
+}
+
 const NUMBER = /^(0x[0-9a-fA-F]+|\d+)$/;
 
 /** A whole number written in decimal or hexadecimal, or undefined. */
@@ -58,7 +67,20 @@ export function numbersFrom(field: string, values: Iterable<Expression>, top: nu
 }
 
 /** Addresses of one family from single values; null when one of them is not understood. */
-export function addressesFrom(family: Family, values: Iterable<Expression>): AddressSet | null {
+export function addressesFrom(family: Family, values: readonly Expression[]): AddressSet | null {
+  if (values.length < WORTH_KEEPING) return readAddresses(family, values);
+  const known = kept.get(values) ?? new Map<Family, AddressSet | null>();
+  kept.set(values, known);
+  const set = known.get(family) ?? readAddresses(family, values);
+  known.set(family, set);
+  return set;
+}
+
+/** Long lists come from named sets, which many rules ask about. */
+const WORTH_KEEPING = 16;
+const kept = new WeakMap<readonly Expression[], Map<Family, AddressSet | null>>();
+
+function readAddresses(family: Family, values: readonly Expression[]): AddressSet | null {
   const ranges: AddressRange[] = [];
   for (const value of values) {
     const range = addressRange(family, value);
