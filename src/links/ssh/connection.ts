@@ -39,6 +39,8 @@ export interface SshConnection {
 
 /** A connection without life signs for this long is dead (three unanswered keepalives). */
 const KEEPALIVE_SECONDS = 5;
+/** A device that answers at all opens a TCP connection within this; one that boots is asked again the sooner. */
+const CONNECT_SECONDS = 5;
 
 /**
  * Connects and logs in.
@@ -51,7 +53,7 @@ export async function connectSsh(
   pin: PinHostKey,
   timeoutSeconds: number,
 ): Promise<SshConnection> {
-  const socket = await connectSocket(target, timeoutSeconds);
+  const socket = await connectSocket(target, Math.min(timeoutSeconds, CONNECT_SECONDS));
   const localAddress = (socket.localAddress ?? '').replace(/^::ffff:/u, '');
   const client = new Client();
   // ssh2 may emit further errors after the first; an error that nobody hears would end the process.
