@@ -5,15 +5,16 @@ const TEST = '\\.(test|reference)\\.ts$|^test/|^bench/';
 /** Which rooms a room may import from, besides itself. */
 const may = {
   core: [],
-  dialects: ['core'],
-  links: ['core'],
+  document: ['core'],
+  dialects: ['core', 'document'],
+  links: ['core', 'document'],
   archive: ['core'],
   store: ['core'],
   practice: ['core'],
-  runs: ['links', 'archive', 'store', 'dialects', 'core'],
+  runs: ['links', 'archive', 'store', 'dialects', 'document', 'core'],
   api: ['core', 'runs'],
   server: ['runs', 'links', 'archive', 'store', 'dialects', 'core', 'api'],
-  cli: ['runs', 'links', 'archive', 'store', 'dialects', 'core', 'api', 'practice'],
+  cli: ['document', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'api', 'practice'],
 };
 
 module.exports = {

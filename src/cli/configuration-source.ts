@@ -14,6 +14,8 @@ export const SOURCES =
 export interface ConfigurationSource {
   /** As the user named it. */
   readonly named: string;
+  /** The device it belongs to, where that is known. */
+  readonly device?: string;
   readonly files: readonly NamedFile[];
 }
 
@@ -33,7 +35,7 @@ export async function configurationFrom(context: CliContext, named: string): Pro
     const capture = await bench.archive.get(named).catch((cause: unknown) => {
       throw nothing(named, cause);
     });
-    return { named, files: capture.files };
+    return { named, device: capture.record.device, files: capture.files };
   }
   if (slot === undefined) {
     const last = (await bench.archive.list(name)).at(-1);
@@ -42,7 +44,7 @@ export async function configurationFrom(context: CliContext, named: string): Pro
         advice: `Take one with "tuckpoint capture ${name}", or name ${name}@running to ask the device.`,
       });
     }
-    return { named, files: (await bench.archive.get(last.id)).files };
+    return { named, device: name, files: (await bench.archive.get(last.id)).files };
   }
   if (slot !== 'running' && slot !== 'spare') {
     throw new TuckpointError('cli/no-source', `"${slot}" is no slot.`, {
@@ -51,7 +53,7 @@ export async function configurationFrom(context: CliContext, named: string): Pro
   }
   const link = await bench.link(device);
   try {
-    return { named, files: await link.capture(slot) };
+    return { named, device: name, files: await link.capture(slot) };
   } finally {
     await link.close();
   }

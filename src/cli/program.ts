@@ -3,7 +3,9 @@ import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
 import { deviceCommand } from './device.ts';
 import { diffCommand } from './diff.ts';
+import { handbookCommand } from './handbook.ts';
 import { practiceCommand } from './practice.ts';
+import { promisesCommand } from './promises.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
 import { slotsCommand } from './slots.ts';
@@ -24,5 +26,7 @@ export function buildProgram(context: CliContext): Command {
   practiceCommand(program, context);
   diffCommand(program, context);
   trafficCommand(program, context);
+  promisesCommand(program, context);
+  handbookCommand(program, context);
   return program;
 }

@@ -1,9 +1,7 @@
 import { existsSync } from 'node:fs';
-import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { TuckpointError } from '#core/errors';
-import { type Handbook, parseHandbook } from '#links/handbook';
+import { type Handbook, readHandbook } from '#links';
 
 /** Handbooks that ship with Tuckpoint, found from the source tree and from the built command alike. */
 function shipped(): string {
@@ -22,18 +20,7 @@ export function handbookFile(named: string): string {
   return /^[\w-]+$/.test(named) && existsSync(own) ? own : path.resolve(named);
 }
 
-/** Throws `links/handbook` with file and line for every mistake, `links/no-handbook` when it cannot be read. */
-export async function loadHandbook(named: string): Promise<Handbook> {
-  const file = handbookFile(named);
-  let text: string;
-  try {
-    text = await readFile(file, 'utf8');
-  } catch (cause) {
-    throw new TuckpointError('links/no-handbook', 'The handbook cannot be read.', {
-      place: { file },
-      cause,
-      advice: 'Check the path in the device’s entry.',
-    });
-  }
-  return parseHandbook(text, file);
+/** Throws what `readHandbook` throws. */
+export function loadHandbook(named: string): Promise<Handbook> {
+  return readHandbook(handbookFile(named));
 }

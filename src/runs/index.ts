@@ -10,5 +10,7 @@ export type { Decision, Listener, RunEvent } from './events.ts';
 export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
 export { firstSight } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
+export { readPromises } from './promises/promises-file.ts';
+export { endsOfTheWay, wayIn } from './promises/way-in.ts';
 export { configurationChanges, type RunReport, renderReport } from './report/index.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';
