@@ -1,113 +1,71 @@
-import { type ChildProcess, spawn } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
-import os from 'node:os';
 import path from 'node:path';
-import { fileURLToPath } from 'node:url';
-import { makePracticeImage, type Practice, type PracticeImageOptions, startPractice } from '#practice';
+import {
+  type DeviceControl,
+  makePracticeImage,
+  type Practice,
+  type PracticeAccess,
+  type PracticeImage,
+  type PracticeImageOptions,
+  startPractice,
+} from '#practice';
+import { type RunAnswer, Workbench } from './workbench.ts';
 
-const command = path.join(path.dirname(fileURLToPath(import.meta.url)), '..', '..', 'bin', 'tuckpoint.js');
-
-export interface Answer {
-  readonly code: number | null;
-  readonly signal: NodeJS.Signals | null;
-  readonly stdout: string;
-  readonly stderr: string;
-  /** Standard output as JSON; throws when it is not. */
-  readonly data: unknown;
-}
-
-/** A data folder of its own, practice devices, and the built command line in processes of its own. */
-export class Estate {
-  readonly folder = mkdtempSync(path.join(os.tmpdir(), 'tuckpoint-whole-'));
-  readonly data = path.join(this.folder, 'data');
+/** A workbench with practice devices in its care. The devices live in the test's own process. */
+export class Estate extends Workbench {
   practice!: Practice;
+  #made = 0;
 
   static async start(only: readonly string[], bootMs = 150): Promise<Estate> {
     const estate = new Estate();
     estate.practice = await startPractice({ folder: path.join(estate.folder, 'practice'), bootMs, only });
-    for (const device of estate.practice.devices) {
-      const upkeep = path.join(estate.folder, `${device.name}.upkeep`);
-      const { writeFileSync } = await import('node:fs');
-      writeFileSync(upkeep, device.upkeepWord);
-      const added = await estate.run(
-        'device',
-        'add',
-        device.name,
-        '--handbook',
-        device.handbook,
-        '--address',
-        device.address,
-        '--port',
-        String(device.port),
-        '--user',
-        device.user,
-        '--key-file',
-        device.key,
-        '--secret',
-        `upkeep=${upkeep}`,
-      );
-      if (added.code !== 0) throw new Error(added.stderr);
-    }
+    for (const device of estate.practice.devices) await estate.add(careOf(device));
     return estate;
   }
 
-  /** Runs a command with --json to its end. */
-  run(...args: string[]): Promise<Answer> {
-    return this.watch(args, () => {});
+  control(name: string): DeviceControl {
+    return this.practice.device(name);
   }
 
-  /** Runs a command with --json; `seen` gets each line of standard error, and may kill the process. */
-  watch(args: readonly string[], seen: (line: string, child: ChildProcess) => void): Promise<Answer> {
-    const child = spawn(process.execPath, [command, '--json', ...args], { env: this.environment() });
-    let stdout = '';
-    let stderr = '';
-    let rest = '';
-    child.stdout.setEncoding('utf8').on('data', (text: string) => {
-      stdout += text;
-    });
-    child.stderr.setEncoding('utf8').on('data', (text: string) => {
-      stderr += text;
-      const lines = (rest + text).split('\n');
-      rest = lines.pop() ?? '';
-      for (const line of lines) seen(line, child);
-    });
-    return new Promise((resolve) => {
-      child.on('close', (code, signal) => {
-        resolve({
-          code,
-          signal,
-          stdout,
-          stderr,
-          get data(): unknown {
-            return JSON.parse(stdout);
-          },
-        });
-      });
-    });
+  access(name: string): PracticeAccess {
+    const found = this.practice.devices.find((device) => device.name === name);
+    if (found === undefined) throw new Error(`${name} is not in this estate`);
+    return found;
   }
 
-  /** A release for a model; the sheet's path. */
-  async image(options: Omit<PracticeImageOptions, 'out'>, name = `${options.release}.img`): Promise<string> {
-    return (await makePracticeImage({ ...options, out: path.join(this.folder, 'releases', name) })).sheet;
+  /** What the device's running slot holds, seen from outside the device. */
+  runs(name: string): { readonly release: string; readonly configuration: string } {
+    return this.control(name)
+      .slots()
+      .find((slot) => slot.running)!;
   }
 
-  environment(): NodeJS.ProcessEnv {
-    return {
-      ...process.env,
-      TUCKPOINT_DATA: this.data,
-      TUCKPOINT_KEY_FILE: path.join(this.folder, 'key.txt'),
-      TUCKPOINT_PASSPHRASE: undefined,
-      TUCKPOINT_KEY: undefined,
-    };
+  /** A release for a device's model, newer than all made before. */
+  async release(
+    name: string,
+    more: Partial<PracticeImageOptions> = {},
+  ): Promise<PracticeImage & { release: string }> {
+    const release = more.release ?? `9.${++this.#made}.0`;
+    const options = { models: [this.access(name).model], ...more, release };
+    const out = path.join(this.folder, 'releases', `${name}-${release}.img`);
+    return { ...(await makePracticeImage({ ...options, out })), release };
   }
 
-  /** The bytes of a file in the data folder, as text of single bytes. */
-  readData(name: string): string {
-    return readFileSync(path.join(this.data, name), 'latin1');
+  /** A good update, as the proof that device and store are sound. Throws when it is not kept. */
+  async updateWell(name: string, ...more: string[]): Promise<RunAnswer> {
+    const { sheet, release } = await this.release(name);
+    const done = await this.ended('update', name, '--to', sheet, ...more);
+    if (done.decision !== 'kept' || this.runs(name).release !== release)
+      throw new Error(`The update of ${name} ended as "${done.decision}": ${done.reason}`);
+    return done;
   }
 
   async stop(): Promise<void> {
     await this.practice.stop();
-    rmSync(this.folder, { recursive: true, force: true });
+    this.remove();
   }
+}
+
+/** What a person enters to take a practice device into care. */
+export function careOf({ key, upkeepWord, ...device }: PracticeAccess) {
+  return { ...device, keyFile: key, secrets: { upkeep: upkeepWord } };
 }

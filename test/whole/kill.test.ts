@@ -1,13 +1,14 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import type { RunEvent } from '#runs';
 import { Estate } from './estate.ts';
+import { type Answer, dataOf, type RunAnswer } from './workbench.ts';
 
 /**
- * The process of a real run is killed with SIGKILL at each step of an update and of its way back, at once when the step
- * begins and at once when the device has acted; a new process goes on with it.
+ * The process of a real run is killed with SIGKILL at each step of an update, and of its way back: as soon as the step
+ * says that it begins, that the device has acted, or that this is journaled. A new process goes on with it.
  */
 const FORWARD = [
   'look',
+  'fit',
   'capture',
   'reading',
   'keep',
@@ -15,65 +16,71 @@ const FORWARD = [
   'install',
   'restart',
   'look-after',
+  'capture-after',
+  'reading-after',
   'compare',
   'record',
   'clean',
 ];
-const BACK = ['back-boot', 'back-look', 'back-reading', 'back-compare'];
+const BACK = ['compare', 'back-boot', 'back-look', 'back-capture', 'back-reading', 'back-compare', 'record'];
 
-let estate: Estate;
 const name = 'gull-quay-fw1';
-
+let estate: Estate;
 beforeAll(async () => {
   estate = await Estate.start([name]);
 });
-afterAll(async () => {
-  await estate.stop();
+afterAll(() => estate.stop());
+
+describe.each(['started', 'acted'] as const)('An update whose process is killed when it has %s', (moment) => {
+  test.each(FORWARD)('step "%s" is gone on with, and is kept', async (step) => {
+    const { sheet, release } = await estate.release(name);
+    const told = since();
+    await estate.killAt(['update', name, '--to', sheet], step, moment);
+    const resumed = await estate.run('resume');
+    expect(onlyRun(resumed)).toMatchObject({ decision: 'kept' });
+    expect(resumed.code).toBe(0);
+    expect(estate.runs(name).release).toBe(release);
+    // By the device's own log nothing that took effect was done again.
+    expect(told('copied over slot')).toBeLessThanOrEqual(1);
+    expect(told('release installed into')).toBe(1);
+    expect(told('up from slot')).toBe(1);
+  });
+
+  test.each(BACK)(
+    'step "%s" of the way back is gone on with, and the old release runs again',
+    async (step) => {
+      const before = estate.runs(name);
+      const { sheet } = await estate.release(name, { fault: { kind: 'rewrites-configuration-wrongly' } });
+      const told = since();
+      await estate.killAt(['update', name, '--to', sheet], step, moment);
+      const resumed = await estate.run('resume');
+      expect(onlyRun(resumed)).toMatchObject({ decision: 'went back' });
+      expect(resumed.code).toBe(1);
+      expect(estate.runs(name)).toMatchObject({
+        release: before.release,
+        configuration: before.configuration,
+      });
+      expect(told('release installed into')).toBe(1);
+      // Into the new release, and back.
+      expect(told('up from slot')).toBe(2);
+    },
+  );
 });
 
-describe.each(['started', 'acted'] as const)('killed the instant it has %s', (moment) => {
-  test.each(FORWARD)('step %s: the run goes on and the release is kept', async (step) => {
-    const control = estate.practice.device(name);
-    const [release, sheet] = await nextRelease();
-    const before = control.bootCount;
-    const killed = await killAt(['update', name, '--to', sheet], step, moment);
-    expect(killed.signal).toBe('SIGKILL');
-    const resumed = await estate.run('resume');
-    expect(resumed.stderr).not.toContain('fault in Tuckpoint');
-    expect(resumed.data).toMatchObject({ decision: 'kept' });
-    expect(control.slots().find((s) => s.running)?.release).toBe(release);
-    // One boot: the restart that took effect was not repeated.
-    expect(control.bootCount - before).toBe(1);
-    expect((await estate.run('resume')).data).toEqual([]);
-  });
-
-  test.each(BACK)('step %s of the way back: the old release runs again', async (step) => {
-    const control = estate.practice.device(name);
-    const present = control.slots().find((s) => s.running)?.release;
-    const [, sheet] = await nextRelease({ kind: 'interface-down' });
-    const killed = await killAt(['update', name, '--to', sheet], step, moment);
-    expect(killed.signal).toBe('SIGKILL');
-    const resumed = await estate.run('resume');
-    expect(resumed.data).toMatchObject({ decision: 'went back' });
-    expect(control.slots().find((s) => s.running)?.release).toBe(present);
-  });
+test('Nothing waits to be resumed after all that', async () => {
+  expect(dataOf(await estate.run('resume'))).toEqual([]);
 });
 
-async function killAt(args: readonly string[], step: string, moment: 'started' | 'acted') {
-  return await estate.watch(args, (line, child) => {
-    if (!line.startsWith('{')) return;
-    const event = JSON.parse(line) as RunEvent;
-    if (event.kind === 'step' && event.step === step && event.state === moment) child.kill('SIGKILL');
-  });
+/** Counts lines of the device's log since now. */
+function since(): (text: string) => number {
+  const log = () => estate.control(name).log();
+  const before = log().length;
+  return (text) =>
+    log()
+      .slice(before)
+      .filter((line) => line.includes(text)).length;
 }
 
-let made = 0;
-async function nextRelease(fault?: { kind: 'interface-down' }): Promise<[string, string]> {
-  const release = `9.${++made}.0`;
-  const sheet = await estate.image({
-    release,
-    models: ['Groyne 40'],
-    ...(fault === undefined ? {} : { fault }),
-  });
-  return [release, sheet];
+function onlyRun(answer: Answer): RunAnswer {
+  return dataOf<RunAnswer>(answer);
 }
