@@ -58,7 +58,11 @@ function promisesOf(entry: Entry): TrafficPromise[] {
     const named = [source, destination].flatMap((set) => (set === null ? [] : [set]));
     return named.every((sets) => sets[family] !== undefined);
   });
-  return families.map((family) => {
+  // ICMP types have other numbers in each version, addresses are of one: without both, one promise speaks of both.
+  const apart = entry.icmp !== undefined || source !== null || destination !== null;
+  const groups: (4 | 6)[][] = apart ? families.map((family) => [family]) : [[4, 6]];
+  return groups.map((group) => {
+    const family = group[0] ?? 4;
     const flow: Match = {
       ...(source?.[family] === undefined ? {} : { source: source[family] }),
       ...(destination?.[family] === undefined ? {} : { destination: destination[family] }),
@@ -70,7 +74,7 @@ function promisesOf(entry: Entry): TrafficPromise[] {
       ...(entry.icmp === undefined ? {} : { icmp: icmpTypes(entry.icmp, family) }),
       ...(entry.state === 'any' ? {} : { states: [entry.state] }),
     };
-    return { words: entry.says, must: entry.must, path: entry.path, flow, families: [family] };
+    return { words: entry.says, must: entry.must, path: entry.path, flow, families: group };
   });
 }
 
