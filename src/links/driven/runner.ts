@@ -137,13 +137,16 @@ export class Runner {
   /** Text without the secrets of this device. */
   redacted(text: string): string {
     let clean = text;
-    for (const secret of Object.values(this.#options.secrets))
+    const hidden = Object.entries(this.#options.secrets).filter(([name]) => !OPEN.has(name));
+    for (const [, secret] of hidden)
       for (const part of secret.trim().includes('\n') ? secret.split('\n') : [secret])
         if (part.trim().length >= MIN_SECRET) clean = clean.replaceAll(part, '[secret]');
     return clean;
   }
 }
 
+/** Kept among the secrets for convenience, and none. */
+const OPEN: ReadonlySet<string> = new Set(['snmpPort', 'snmpAuthProtocol', 'snmpPrivacyProtocol']);
 const MAX_LINES = 8;
 const MAX_LINE = 120;
 /** Shorter texts stand in harmless words too; a secret of three letters keeps nothing safe. */

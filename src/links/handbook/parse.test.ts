@@ -1,3 +1,4 @@
+import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { HandbookError, parseHandbook } from './parse.ts';
 import { handbookText } from './sound-handbook.ts';
@@ -86,5 +87,36 @@ describe('a handbook', () => {
   it('of a device of one slot may not keep, recover or boot a spare', () => {
     const text = handbookText.replace('slots: 2', 'slots: 1');
     expect(mistakesOf(text).join('\n')).toContain('actions.keep: A device of one slot cannot "keep".');
+  });
+
+  it('whose aliases stand for a billion values is refused', () => {
+    const levels = 'bcdefghij'.split('');
+    const bomb = levels.map((name, at) => {
+      const below = 'abcdefghij'[at]!;
+      return `${name}: &${name} [${Array(9).fill(`*${below}`).join(', ')}]`;
+    });
+    expect(mistakesOf(`a: &a [x, x]\n${bomb.join('\n')}\n`)[0]).toContain('aliases');
+  });
+
+  it('with any line lost, doubled or cut is sound or has mistakes with lines that exist', () => {
+    const lines = handbookText.split('\n');
+    fc.assert(
+      fc.property(
+        fc.nat(lines.length - 1),
+        fc.nat(60),
+        fc.constantFrom('lost', 'doubled', 'cut'),
+        (at, cut, how) => {
+          const line = lines[at]!;
+          const instead = how === 'lost' ? [] : how === 'doubled' ? [line, line] : [line.slice(0, cut)];
+          const text = lines.toSpliced(at, 1, ...instead).join('\n');
+          for (const mistake of mistakesOf(text)) {
+            const number = Number(/^gateway\.yaml:(\d+):/u.exec(mistake)?.[1]);
+            expect(number).toBeGreaterThan(0);
+            expect(number).toBeLessThanOrEqual(text.split('\n').length);
+          }
+        },
+      ),
+      { numRuns: 300 },
+    );
   });
 });

@@ -45,7 +45,7 @@ export function parseHandbook(text: string, file: string): Handbook {
       }),
     ]);
   }
-  const parsed = handbookSchema.safeParse(document.toJS());
+  const parsed = handbookSchema.safeParse(plainValue(document, file));
   if (parsed.success) return parsed.data;
 
   const mistakes = parsed.error.issues.map((issue) => {
@@ -55,6 +55,20 @@ export function parseHandbook(text: string, file: string): Handbook {
   });
   mistakes.sort((a, b) => (a.place?.line ?? 0) - (b.place?.line ?? 0));
   throw new HandbookError(mistakes);
+}
+
+/** Aliases that blow up are refused by the reader: a small file may otherwise stand for gigabytes. */
+function plainValue(document: Document, file: string): unknown {
+  try {
+    return document.toJS({ maxAliasCount: 100 });
+  } catch (cause) {
+    throw new HandbookError([
+      new TuckpointError('links/handbook', 'Its aliases (*name) expand to too much.', {
+        place: { file },
+        cause,
+      }),
+    ]);
+  }
 }
 
 function sentence(text: string): string {
