@@ -5,7 +5,7 @@ import { readMapping } from './mapping-file.ts';
 import { Model } from './model.ts';
 import { readObjects } from './objects.ts';
 import { policyOf } from './policy.ts';
-import { type ReadRule, readRules } from './rules.ts';
+import { type ReadRule, readNat, readRules } from './rules.ts';
 import type { Mapping } from './schema.ts';
 
 interface Reading {
@@ -41,7 +41,8 @@ function read(mapping: Mapping, files: readonly SourceFile[]): TypedConfiguratio
   const trees = files.map((file) => readTree(file, mapping.format as TreeFormat));
   const model = new Model(mapping, trees);
   readObjects(model);
-  const { rules, nat } = readRules(model);
+  const rules = readRules(model);
+  const nat = readNat(model);
   model.resolveMentions();
   const named = new Set(model.opaque.map(({ place }) => `${place.start} ${place.file}`));
   for (const tree of trees) {

@@ -71,6 +71,12 @@ export class Entry {
     return texts.length === 0 ? null : texts.map(({ text }) => text).join(' ');
   }
 
+  /** Does the field lead to anything, even if that holds no text? */
+  finds(field: Field): boolean {
+    const take = typeof field === 'string' ? field : field.take;
+    return !isTemplate(take) && select(this.found.node, parsePath(take)).length > 0;
+  }
+
   /** Is the field there, and not a word for no? */
   has(field: Field | undefined): boolean {
     if (field === undefined) return false;

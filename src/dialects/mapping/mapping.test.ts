@@ -301,6 +301,34 @@ describe('what cannot be resolved', () => {
       families: [4],
     });
   });
+  test('a zone that no interface is in, and a list that is empty, are named', () => {
+    const text = first('passage "x" { in harbour; callers { } calls anyone; by anything; then let; }');
+    expect(decide(policy(text), { ...PACKET, destinationPort: 9 }).verdict).toBe('drop');
+    expect(
+      decide(policy(text), {
+        ...PACKET,
+        destinationPort: 9,
+        conditions: ['from harbour', 'source is empty (x)'],
+      }).verdict,
+    ).toBe('accept');
+    expect(read(text).opaque.map(({ why }) => why)).toContain(
+      'The field source is empty: anything, or nothing?',
+    );
+  });
+  test('a name that is defined twice is named', () => {
+    expect(
+      read(lines('known kiosks is 10.9.0.0/16;')).opaque.map(({ why, place }) => [why, place.line]),
+    ).toContainEqual([
+      'The name kiosks is defined before; which one counts is not known.',
+      GROYNE.split('\n').length + 1,
+    ]);
+  });
+  test('a translation to something unknown is named', () => {
+    const text = GROYNE.replace('becomes 10.1.10.20', 'becomes nobody');
+    expect(policy(text).unread.map(({ reason }) => reason)).toContain(
+      'what it translates to is not understood',
+    );
+  });
   test('not turns a list round', () => {
     const text = first('passage "x" { callers not moles; calls anyone; by anything; then let; }');
     expect(

@@ -137,6 +137,16 @@ export class Model {
     this.opaque.push({ place: spanOf(tree, node), text, why, within, mayAffectTraffic: true });
   }
 
+  /** A second definition of a name: the first counts here, the device may think otherwise. */
+  leaveSecond(entry: Entry, kind: ObjectKind, name: string): void {
+    this.leave(
+      entry.tree,
+      entry.found.node,
+      `The name ${name} is defined before; which one counts is not known.`,
+      objectId(kind, name),
+    );
+  }
+
   /** Leaves what is left of an object, as parts that the mapping does not explain. */
   leaveRest(entry: Entry, ignore: readonly string[] | undefined, within: ObjectId): TreeNode[] {
     const rest = entry.left(ignore);

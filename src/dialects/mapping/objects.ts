@@ -19,7 +19,8 @@ export function readObjects(model: Model): void {
     );
     const sets = texts.flatMap((text) => addressesOf(text, as.as) ?? []);
     const unknown = texts.filter((text) => addressesOf(text, as.as) === undefined);
-    if (!model.addresses.has(name)) model.addresses.set(name, { sets, unknown });
+    if (model.addresses.has(name)) model.leaveSecond(entry, 'address', name);
+    else model.addresses.set(name, { sets, unknown });
     const value = {
       addresses: sets.flatMap(formatAddresses).sort(),
       ...(unknown.length > 0 ? { texts: [...unknown].sort() } : {}),
@@ -33,7 +34,8 @@ export function readObjects(model: Model): void {
     for (const { entry, as } of model.entriesOf(list)) {
       const name = nameOf(entry, as);
       const members = entry.texts(as.members);
-      if (!into.has(name))
+      if (into.has(name)) model.leaveSecond(entry, kind, name);
+      else
         into.set(
           name,
           members.map(({ text }) => text),
@@ -54,7 +56,8 @@ export function readObjects(model: Model): void {
   for (const { entry, as } of model.entriesOf(mapping.services)) {
     const name = nameOf(entry, as);
     const service = serviceOf(entry, as, mapping);
-    if (!model.services.has(name)) model.services.set(name, service);
+    if (model.services.has(name)) model.leaveSecond(entry, 'service', name);
+    else model.services.set(name, service);
     finish(model, entry, as, 'service', name, serviceValue(service));
   }
   for (const { entry, as } of model.entriesOf(mapping.zones)) {

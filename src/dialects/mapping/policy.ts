@@ -1,47 +1,26 @@
 import type { Condition, Path, Pipeline, Policy, Rule, Stage, Unread } from '#core/traffic';
+import { type CompiledRule, compileRule, reachOf } from './compile.ts';
 import type { Model } from './model.ts';
-import { type ReadRule, reachOf } from './rules.ts';
+import type { ReadRule } from './rules.ts';
 
 const DEFAULT_DROPS: Condition = { name: 'a packet that no rule matches is dropped', holds: true };
 
 /** Compiles what a mapping found to a policy; null when the mapping tells of no rules. */
-export function policyOf(model: Model, rules: readonly ReadRule[], nat: readonly ReadRule[]): Policy | null {
+export function policyOf(
+  model: Model,
+  readRules: readonly ReadRule[],
+  readNat: readonly ReadRule[],
+): Policy | null {
   const { mapping } = model;
   if (mapping.rules === undefined) return null;
   const { paths, stateful, otherwise } = mapping.policy;
+  const rules = readRules.map((rule) => compileRule(model, rule));
+  const nat = readNat.map((rule) => compileRule(model, rule));
   const file = model.trees[0]?.source.file ?? '';
   const said = (text: string) => ({ file, line: 1, text: `mapping ${mapping.name}: ${text}` });
-  const byId = new Map([...rules, ...nat].map((rule) => [rule.id, rule]));
-  const unread = model.opaque.flatMap(({ place, text, why, within, mayAffectTraffic }): Unread[] => {
-    if (!mayAffectTraffic) return [];
-    const rule = within === null ? undefined : byId.get(within);
-    const reason = why.replace(/\.$/, '').replace(/^The/, 'the');
-    return [
-      {
-        file: place.file,
-        line: place.line,
-        text,
-        reason,
-        ...(rule === undefined ? {} : { paths, ...reachOf(rule) }),
-      },
-    ];
-  });
-  const silent = (['through', 'to', 'from'] as const).filter((path) => !paths.includes(path));
-  if (silent.length > 0)
-    unread.push({
-      ...said(`paths ${paths.join(', ')}`),
-      reason: `the mapping says nothing of traffic ${silent.join(' and ')} the device`,
-      paths: silent,
-    });
 
   const pipelines: Pipeline[] = [];
   for (const family of [4, 6] as const) {
-    const compiled = (rule: ReadRule): Rule[] =>
-      !rule.enabled || rule.verdict === null
-        ? []
-        : rule
-            .matches(family)
-            .map((match) => ({ match, action: { verdict: rule.verdict! }, origin: rule.origin }));
     const first: Rule[] = stateful
       ? [
           {
@@ -59,26 +38,69 @@ export function policyOf(model: Model, rules: readonly ReadRule[], nat: readonly
             origin: said('no rule matches'),
           }
         : { match: {}, action: { verdict: otherwise }, origin: said(`otherwise ${otherwise}`) };
-    const filter: Stage = {
-      kind: 'filter',
-      name: 'rules',
-      rules: [...first, ...rules.flatMap(compiled), last],
-    };
+    const own = rules.flatMap(({ rule, matches }): Rule[] => {
+      const { verdict, enabled, origin } = rule;
+      return !enabled || verdict === null
+        ? []
+        : matches(family).map((match) => ({ match, action: { verdict }, origin }));
+    });
     const translations = (kinds: readonly string[]): Rule[] =>
-      nat.flatMap((rule) => {
-        const rewrite = rule.rewrite(family);
-        if (!rule.enabled || rewrite === null || !kinds.includes(rule.nat!)) return [];
-        return rule.matches(family).map((match) => ({ match, action: { rewrite }, origin: rule.origin }));
+      nat.flatMap(({ rule, matches, rewrite: rewriteFor }) => {
+        const rewrite = rule.enabled && kinds.includes(rule.nat!) ? rewriteFor(family) : null;
+        return rewrite === null
+          ? []
+          : matches(family).map((match) => ({ match, action: { rewrite }, origin: rule.origin }));
       });
+    const filter: Stage = { kind: 'filter', name: 'rules', rules: [...first, ...own, last] };
     const before: Stage = { kind: 'nat', name: 'destination NAT', rules: translations(['destination']) };
     const after: Stage = { kind: 'nat', name: 'source NAT', rules: translations(['source', 'masquerade']) };
     for (const path of paths) pipelines.push({ path, family, stages: stagesOf(path, before, filter, after) });
   }
-  return { pipelines, unread };
+  const silent = (['through', 'to', 'from'] as const).filter((path) => !paths.includes(path));
+  const reason = `the mapping says nothing of traffic ${silent.join(' and ')} the device`;
+  return {
+    pipelines,
+    unread: [
+      ...unreadParts(model, [...rules, ...nat], paths),
+      ...nat
+        .filter(isLost)
+        .map(
+          (one): Unread => ({
+            ...one.rule.origin,
+            reason: 'what it translates to is not understood',
+            paths,
+            ...reachOf(one),
+          }),
+        ),
+      ...(silent.length === 0 ? [] : [{ ...said(`paths ${paths.join(', ')}`), reason, paths: silent }]),
+    ],
+  };
 }
 
 /** Destinations are translated before the rules see a packet, sources after (common practice, no source). */
 function stagesOf(path: Path, before: Stage, filter: Stage, after: Stage): Stage[] {
   const stages = [...(path === 'from' ? [] : [before]), filter, ...(path === 'to' ? [] : [after])];
   return stages.filter(({ kind, rules }) => kind === 'filter' || rules.length > 0);
+}
+
+function isLost({ rule, rewrite }: CompiledRule): boolean {
+  return rule.enabled && rewrite(4) === null && rewrite(6) === null;
+}
+
+function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: readonly Path[]): Unread[] {
+  const byId = new Map(compiled.map((one) => [one.rule.id, one]));
+  return model.opaque.flatMap(({ place, text, why, within, mayAffectTraffic }): Unread[] => {
+    if (!mayAffectTraffic) return [];
+    const rule = within === null ? undefined : byId.get(within);
+    const reason = why.replace(/\.$/, '').replace(/^The/, 'the');
+    return [
+      {
+        file: place.file,
+        line: place.line,
+        text,
+        reason,
+        ...(rule === undefined ? {} : { paths, ...reachOf(rule) }),
+      },
+    ];
+  });
 }

@@ -59,18 +59,32 @@ export function resolveAddresses(model: Model, texts: readonly string[], format?
     : { sets: { 4: outside(4), 6: outside(6) }, unknown: [] };
 }
 
-/** Resolves zones and interfaces to interface names; undefined: any. */
-export function resolveInterfaces(model: Model, texts: readonly string[]): InterfaceSet | undefined {
+/** The interfaces of one side of a rule. */
+export interface Legs {
+  /** Undefined: any. */
+  readonly set: InterfaceSet | undefined;
+  /** Names that are neither a zone nor an interface, where both are known. */
+  readonly unknown: readonly string[];
+}
+
+/** Resolves zones and interfaces to interface names. Where no zone has interfaces, zones stand for themselves. */
+export function resolveInterfaces(model: Model, texts: readonly string[]): Legs {
   const { any, not } = model.mapping.words;
   const except = texts.some((text) => not.includes(text));
   const names = texts.filter((text) => !not.includes(text));
-  if (names.length === 0 || names.some((text) => any.includes(text))) return undefined;
+  if (names.length === 0 || names.some((text) => any.includes(text)))
+    return { set: except ? { names: [] } : undefined, unknown: [] };
   const zonesHaveInterfaces = [...model.zones.values()].some((interfaces) => interfaces.size > 0);
-  const found = names.flatMap((name) => {
+  const found = new Set<string>();
+  const unknown: string[] = [];
+  for (const name of names) {
     const zone = model.zones.get(name);
-    return zone !== undefined && zonesHaveInterfaces ? [...zone] : [name];
-  });
-  return { names: [...new Set(found)].sort(), ...(except ? { except } : {}) };
+    if (zone !== undefined && zonesHaveInterfaces) for (const one of zone) found.add(one);
+    else if (zone !== undefined || model.interfaces.has(name) || model.interfaces.size === 0) found.add(name);
+    else unknown.push(name);
+  }
+  if (except && unknown.length > 0) return { set: { names: [] }, unknown: [`not ${names.join(' ')}`] };
+  return { set: { names: [...found].sort(), ...(except ? { except } : {}) }, unknown };
 }
 
 /** What a service limits, for one family. An absent entry: nothing of this family. */

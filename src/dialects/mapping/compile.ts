@@ -1,0 +1,107 @@
+import type { Family, NumberSet } from '#core/address';
+import type { Condition, Match, Rewrite } from '#core/traffic';
+import type { Model } from './model.ts';
+import {
+  type Addresses,
+  type Legs,
+  matchOfService,
+  resolveAddresses,
+  resolveInterfaces,
+  resolveServices,
+} from './resolve.ts';
+import type { ReadRule } from './rules.ts';
+
+/** A rule in terms of packets: several matches where it lists several services, or where a part of it is unknown. */
+export interface CompiledRule {
+  readonly rule: ReadRule;
+  matches(family: Family): readonly Match[];
+  /** What a translation does to packets of the family; null where it does nothing, or nothing known. */
+  rewrite(family: Family): Rewrite | null;
+}
+
+/** Resolves the names of a rule. Every object must have been read before. */
+export function compileRule(model: Model, rule: ReadRule): CompiledRule {
+  const { texts, format } = rule;
+  const from = resolveInterfaces(model, texts.from);
+  const to = resolveInterfaces(model, texts.to);
+  const source = resolveAddresses(model, texts.source, format);
+  const destination = resolveAddresses(model, texts.destination, format);
+  const { services, unknown } = resolveServices(model, texts.service, rule.parts);
+  // What nobody explained may count or remember (a rate, a time), so it is a condition of this rule alone.
+  const own: Match = withConditions(rule.unread.map((text) => `${text} (${rule.ownName})`));
+  const service = [
+    ...services.map(matchOfService),
+    ...unknown.map((text) => withConditions([`service ${text}`])),
+  ];
+  return {
+    rule,
+    matches: (family) =>
+      [own]
+        .flatMap((match) => legMatches('inInterface', from).map((more) => meet(match, more)))
+        .flatMap((match) => legMatches('outInterface', to).map((more) => meet(match, more)))
+        .flatMap((match) => sideMatches('source', source, family).map((more) => meet(match, more)))
+        .flatMap((match) => sideMatches('destination', destination, family).map((more) => meet(match, more)))
+        .flatMap((match) => service.map((more) => meet(match, more))),
+    rewrite: (family) => rewriteOf(model, rule, family),
+  };
+}
+
+function withConditions(names: readonly string[]): Match {
+  return names.length === 0 ? {} : { conditions: names.map((name): Condition => ({ name, holds: true })) };
+}
+
+/** Both limits at once; they never limit the same field but conditions. */
+function meet(a: Match, b: Match): Match {
+  const conditions = [...(a.conditions ?? []), ...(b.conditions ?? [])];
+  return { ...a, ...b, ...(conditions.length === 0 ? {} : { conditions }) };
+}
+
+/** One match for what is known of a side and one under a condition for each thing that is not. */
+function sideMatches(side: 'source' | 'destination', { sets, unknown }: Addresses, family: Family): Match[] {
+  if (sets === null) return [{}];
+  const set = sets[family];
+  return [
+    ...(set === undefined ? [] : [{ [side]: set }]),
+    ...unknown.map((text) => withConditions([`${side} ${text}`])),
+  ];
+}
+
+function legMatches(side: 'inInterface' | 'outInterface', { set, unknown }: Legs): Match[] {
+  if (set === undefined) return [{}];
+  const known = set.names.length > 0 || set.except === true || unknown.length === 0 ? [{ [side]: set }] : [];
+  const word = side === 'inInterface' ? 'from' : 'to';
+  return [...known, ...unknown.map((text) => withConditions([`${word} ${text}`]))];
+}
+
+function rewriteOf(model: Model, { nat, texts }: ReadRule, family: Family): Rewrite | null {
+  if (nat === null) return null;
+  if (nat === 'masquerade') return { kind: 'masquerade' };
+  const { sets, unknown } = resolveAddresses(model, texts.toAddresses);
+  const ports: NumberSet = texts.toPorts.flatMap((text) => model.portsOf(text) ?? []);
+  const understood = unknown.length === 0 && texts.toPorts.every((text) => model.portsOf(text) !== undefined);
+  const addresses = sets?.[family];
+  const hasAddresses = texts.toAddresses.length > 0;
+  if (!understood || (hasAddresses ? addresses === undefined : ports.length === 0)) return null;
+  return {
+    kind: nat === 'source' ? 'snat' : 'dnat',
+    ...(addresses === undefined ? {} : { addresses }),
+    ...(ports.length === 0 ? {} : { ports }),
+  };
+}
+
+/** The packets that a rule could touch at most, where that is one family and one match; else nothing is promised. */
+export function reachOf({ matches }: CompiledRule): {
+  readonly families?: readonly Family[];
+  readonly match?: Match;
+} {
+  const [four, six] = [matches(4), matches(6)];
+  if ((four.length === 0) === (six.length === 0)) return {};
+  const [only, ...more] = four.length > 0 ? four : six;
+  const families: Family[] = [four.length > 0 ? 4 : 6];
+  if (more.length > 0 || only === undefined) return { families };
+  const { conditions, ...match } = only;
+  // A condition that stands for an unknown address says that this limit is not known.
+  return conditions?.some(({ name }) => /^(?:source|destination|service|from|to) /.test(name))
+    ? { families }
+    : { families, match };
+}
