@@ -149,20 +149,23 @@ export async function startLab(options: LabOptions = {}): Promise<Lab> {
   chmodSync(dir, 0o700);
   const lab = await claimNumber();
   const word = () => randomBytes(9).toString('hex');
-  const access: Access = {
+  const words: Access = {
     user: 'keeper',
     shellUser: 'desk',
-    publicKey: await makeKeys(dir, 'keeper'),
+    publicKey: '',
     upkeepWord: word(),
     community: `harbour-${word()}`,
     snmpUser: 'watch',
     authPassword: word(),
     privacyPassword: word(),
   };
-  const state: LabState = { lab, count, watchdogSeconds, access };
-  writeState(dir, state);
-  writeSecrets(dir, access);
+  // Before anything else is made: a `down` after a kill must find it.
+  writeState(dir, { lab, count, watchdogSeconds, access: words });
   try {
+    const access = { ...words, publicKey: await makeKeys(dir, words.user) };
+    const state: LabState = { lab, count, watchdogSeconds, access };
+    writeState(dir, state);
+    writeSecrets(dir, access);
     for (let number = 1; number <= count; number += 1) await makeGateway(dir, state, number, diskMebibytes);
     const gateways = openGateways(dir, state);
     await Promise.all(gateways.map((gateway) => gateway.powerOn()));
