@@ -289,7 +289,7 @@ describe('the process of the devices', () => {
       for (const slot of practice.device(name).slots()) {
         expect(['4.1.3', '4.0.9', '9.0.0']).toContain(slot.release);
         const files = practice.device(name).configuration(slot.id);
-        const written = /written-by = (\S+)/.exec(String(files.get('system.conf')))?.[1];
+        const written = /# Written by release (\S+)\./.exec(String(files.get('policy.nft')))?.[1];
         expect(['4.1.3', '4.0.9', '9.0.0']).toContain(written);
         if (written !== '9.0.0') expect(whole).toContain(slot.configuration);
         expect(files.size).toBe(3);

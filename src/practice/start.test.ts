@@ -109,8 +109,8 @@ describe('a device that installs in place', () => {
     await practice.device(forty).reach('up');
     expect(await (await shell(forty)).say('tell identity')).toContain('release: 4.2.0');
     expect(practice.device(forty).configuration('2')).toEqual(before);
-    expect(String(practice.device(forty).configuration('1').get('system.conf'))).toContain(
-      'written-by = 4.2.0',
+    expect(String(practice.device(forty).configuration('1').get('policy.nft'))).toContain(
+      '# Written by release 4.2.0.',
     );
   });
 

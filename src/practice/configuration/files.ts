@@ -12,8 +12,8 @@ export const NOTICE = 'notice.txt';
 export function configurationOf(device: EstateDevice, release: string, age: 'newer' | 'older'): Files {
   const notice = `${device.name}, ${device.site}, Brackwater Line. Invented, for practice.\nOnly those who keep it come in.\n`;
   return new Map([
-    [POLICY, Buffer.from(policyOf(device, age))],
-    [SYSTEM, Buffer.from(systemOf(device, release, age))],
+    [POLICY, Buffer.from(policyOf(device, release, age))],
+    [SYSTEM, Buffer.from(systemOf(device, age))],
     [NOTICE, Buffer.from(notice)],
   ]);
 }

@@ -21,19 +21,23 @@ describe.each(estate.devices)('the first boot of a new release on $name', (devic
 
   it('notes the release and touches nothing else', () => {
     const after = migrate(before, '2.0.0', false);
-    expect(changed('system.conf', before, after)).toEqual({
-      gone: ['written-by = 1.0.0'],
-      come: ['written-by = 2.0.0'],
+    expect(changed('policy.nft', before, after)).toEqual({
+      gone: ['# Written by release 1.0.0.'],
+      come: ['# Written by release 2.0.0.'],
     });
-    expect(after.get('policy.nft')).toEqual(before.get('policy.nft'));
+    expect([after.get('system.conf'), after.get('notice.txt')]).toEqual([
+      before.get('system.conf'),
+      before.get('notice.txt'),
+    ]);
   });
 
   it('widens one rule when it is faulty', () => {
     const after = migrate(before, '2.0.0', true);
     const { gone, come } = changed('policy.nft', before, after);
-    expect([gone.length, come.length]).toEqual([1, 1]);
-    expect(gone[0]).toMatch(/ip saddr @\w+ .*accept/);
-    expect(come[0]).not.toContain('ip saddr');
+    // The head line, and the rule.
+    expect([gone.length, come.length]).toEqual([2, 2]);
+    expect(gone[1]).toMatch(/ip saddr @\w+ .*accept/);
+    expect(come[1]).not.toContain('ip saddr');
     expect(() => acceptConfiguration(after)).not.toThrow();
   });
 });

@@ -5,7 +5,7 @@ import { objectsOf } from './objects.ts';
 import { policyOf } from './policy.ts';
 
 const policies = estate.devices.flatMap((device) =>
-  (['newer', 'older'] as const).map((age) => ({ device, age, text: policyOf(device, age) })),
+  (['newer', 'older'] as const).map((age) => ({ device, age, text: policyOf(device, '1.0.0', age) })),
 );
 /** Lines of a chain that decide or send on: everything but the line that hooks the chain in. */
 const rules = (text: string) =>

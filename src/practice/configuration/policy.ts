@@ -5,14 +5,15 @@ import { interfaceOf, type NamedSet, objectsOf } from './objects.ts';
 
 /**
  * The firewall policy of a device as nftables text. `age` chooses between the configuration in the running slot and
- * the somewhat older one in the spare.
+ * the somewhat older one in the spare; `release` stands in its second line.
  */
-export function policyOf(device: EstateDevice, age: 'newer' | 'older'): string {
+export function policyOf(device: EstateDevice, release: string, age: 'newer' | 'older'): string {
   const { site } = networksOf(device);
   const groups = forwardRules(device);
   const kept = (rule: Rule) => rule.only === undefined || rule.only === age;
   return [
     `# Brackwater Line, ${site.name}: firewall policy of ${device.name}`,
+    `# Written by release ${release}.`,
     '# Order matters in every chain. What no rule takes is dropped.',
     '',
     'table inet harbour {',

@@ -4,18 +4,12 @@ import { zones } from '../estate/zones.ts';
 import { networksOf } from './networks.ts';
 
 /** `system.conf`: what the device reads at boot, as sections of `name = value` lines. */
-export function systemOf(device: EstateDevice, release: string, age: 'newer' | 'older'): string {
+export function systemOf(device: EstateDevice, age: 'newer' | 'older'): string {
   const net = networksOf(device);
   const invented = (what: string) =>
     createHash('sha256').update(`${device.name} ${what}`).digest('hex').slice(0, 32);
   const sections = [
-    [
-      '[device]',
-      `name = ${device.name}`,
-      'domain = brackwater.example',
-      `place = ${net.site.name}`,
-      `written-by = ${release}`,
-    ],
+    ['[device]', `name = ${device.name}`, 'domain = brackwater.example', `place = ${net.site.name}`],
     ...device.zones.map((zone) => [
       `[interface ${zones[zone].interface}]`,
       `says = ${zones[zone].says}`,
