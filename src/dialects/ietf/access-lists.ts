@@ -41,12 +41,13 @@ function readList(node: DataNode, into: Reading): void {
     section: 'access lists',
     value: dataValue(node, ['name', 'aces']),
   });
-  for (const part of node.children) {
-    if (!['name', 'type', 'aces'].includes(part.name))
-      into.leave(part, `The module ${part.module} is not read.`, list.id, true);
+  into.leaveOthers(node, ['name', 'type', 'aces'], list.id);
+  if (into.lists.some((other) => other.name === name)) {
+    into.leave(node, `The access list ${name} is there twice; which one counts is not known.`, list.id, true);
   }
   const type = leaf(node, 'type');
   const aces = child(node, 'aces');
+  into.leaveOthers(aces, ['ace'], list.id);
   const entries: Entry[] = [];
   for (const [position, ace] of childrenNamed(aces, 'ace').entries()) {
     const references: [ObjectKind, string, DataNode][] = [];
@@ -62,6 +63,7 @@ function readList(node: DataNode, into: Reading): void {
       order: { list: `acl ${name}`, position },
       references,
     });
+    into.leaveOthers(ace, ['name', 'matches', 'actions', 'statistics'], rule.id);
     const entry = readEntry(ace, familiesOf(type));
     for (const { node: at, why } of entry.problems) into.leave(at, why, rule.id, true);
     entries.push(entry);
@@ -76,13 +78,14 @@ function readAttachment(point: DataNode, into: Reading): void {
     into.leave(point, 'This attachment point is not read.', null, true);
     return;
   }
+  into.leaveOthers(point, ['interface-id', 'ingress', 'egress'], null);
   for (const direction of ['ingress', 'egress'] as const) {
     const node = child(point, direction);
     if (node === undefined) continue;
     const sets = childrenNamed(child(node, 'acl-sets'), 'acl-set');
     const names = sets.flatMap((set) => leaf(set, 'name') ?? []);
     const value: Value = { interface: id.text, direction, lists: names };
-    into.add(node, {
+    const setting = into.add(node, {
       kind: 'setting',
       name: `${direction} of ${id.text}`,
       section: 'access list attachments',
@@ -94,6 +97,9 @@ function readAttachment(point: DataNode, into: Reading): void {
         ),
       ],
     });
+    into.leaveOthers(node, ['acl-sets'], setting.id);
+    into.leaveOthers(child(node, 'acl-sets'), ['acl-set'], setting.id);
+    for (const set of sets) into.leaveOthers(set, ['name', 'ace-statistics'], setting.id);
     const { file, line } = placeOf(node);
     into.attachments.push({ interface: id.text, direction, lists: names, file, line });
   }

@@ -209,6 +209,16 @@ describe('access lists (RFC 8519 sections 4.3 and 4.4 say in words what each exa
     expect(ietf.policy(configuration)!.unread).toHaveLength(3);
     expect(verdict(text, { destinationPort: 81, conditions: ['tide level high (entry odd)'] })).toBe('drop');
   });
+  test('name every part that another module adds, wherever it stands', () => {
+    const text = attached('{"name": "x", "brackwater:tally": 1, "actions": {"forwarding": "drop"}}').replace(
+      '"acl-set": [',
+      '"brackwater:last": "drop", "acl-set": [',
+    );
+    expect(read(text).opaque.map((part) => [part.text, part.within])).toEqual([
+      ['"brackwater:tally": 1', 'rule acl inward 1'],
+      ['"brackwater:last": "drop"', 'setting ingress of eth0'],
+    ]);
+  });
   test('refer to interfaces and lists, and a list that does not exist is named', () => {
     const configuration = read(attached().replace('[{"name": "inward"}]', '[{"name": "outward"}]'));
     const setting = configuration.objects.find(({ kind }) => kind === 'setting')!;

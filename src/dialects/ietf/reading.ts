@@ -63,6 +63,14 @@ export class Reading {
     return object;
   }
 
+  /** Leaves the children of a node that are none of the `known` names: parts of modules that are not read. */
+  leaveOthers(node: DataNode | undefined, known: readonly string[], within: ObjectId | null): void {
+    for (const part of node?.children ?? []) {
+      if (!known.includes(part.name))
+        this.leave(part, `The part ${part.name} of ${part.module || 'no module'} is not read.`, within, true);
+    }
+  }
+
   leave(node: DataNode, why: string, within: ObjectId | null, mayAffectTraffic: boolean): void {
     const text = node.tree.source.text.slice(node.node.start, node.node.end);
     this.opaque.push({ place: placeOf(node), text: shorten(text), why, within, mayAffectTraffic });

@@ -40,6 +40,7 @@ function readProtocol(protocol: DataNode, into: Reading): void {
     comment: leaf(protocol, 'description'),
   });
   if (type !== 'static') into.leave(protocol, `The routing protocol ${type} is not read.`, object.id, true);
+  into.leaveOthers(routes, ['ipv4', 'ipv6'], object.id);
   for (const family of ['ipv4', 'ipv6']) {
     for (const route of routes === undefined ? [] : childrenNamed(child(routes, family), 'route'))
       readRoute(route, family, section, into);
