@@ -2,8 +2,9 @@ import type { Command } from 'commander';
 import { TuckpointError } from '#core/errors';
 import { startRun } from '#runs';
 import type { CliContext } from './context.ts';
-import { ExitCode } from './exit-codes.ts';
+import { exitCodeOf } from './exit-codes.ts';
 import { progressTeller } from './progress.ts';
+import { codeFor } from './run-result.ts';
 import { table } from './table.ts';
 
 /** `capture DEVICE… | --all`: each device in turn; one that cannot be captured does not stop the others. */
@@ -23,12 +24,7 @@ export function captureCommand(program: Command, context: CliContext): void {
       for (const name of names) await bench.store.devices.get(name);
       const results = [];
       for (const device of names) {
-        const { run, decision, reason, facts } = await startRun(
-          bench.runs,
-          { device, procedure: 'capture', goal: {} },
-          progressTeller(context.out),
-        );
-        results.push({ device, run, decision, reason, capture: facts.captureBefore ?? null });
+        results.push(await captured(context, device));
       }
       context.out.result(
         results,
@@ -37,6 +33,26 @@ export function captureCommand(program: Command, context: CliContext): void {
           results.map((r) => [r.device, r.capture ?? '-', r.reason]),
         ),
       );
-      if (results.some((r) => r.capture === null)) context.exit(ExitCode.failed);
     });
+}
+
+/** One device's capture. What stops it is in the result, and sets the exit code. */
+async function captured(context: CliContext, device: string) {
+  const bench = await context.workbench();
+  try {
+    const done = await startRun(
+      bench.runs,
+      { device, procedure: 'capture', goal: {} },
+      progressTeller(context.out),
+    );
+    context.exit(codeFor(done));
+    const { run, decision, reason, facts } = done;
+    return { device, run, decision, reason, capture: facts.captureBefore ?? null };
+  } catch (error) {
+    // Another run may be at work on this one device.
+    if (!(error instanceof TuckpointError)) throw error;
+    context.out.warn(error.text);
+    context.exit(exitCodeOf(error));
+    return { device, run: null, decision: 'not done', reason: error.text, capture: null };
+  }
 }

@@ -22,15 +22,26 @@ export const ExitCode = {
 const INPUT_ROOMS = ['cli', 'dialects', 'config', 'traffic', 'release', 'address', 'slots', 'casefile'];
 const INPUT_CODES = new Set([
   'links/handbook',
+  'links/no-handbook',
+  'links/not-in-handbook',
+  'links/missing-secret',
+  'links/missing-value',
   'store/unknown-device',
   'store/unknown-run',
   'archive/unknown-capture',
+  'links/refused',
   'runs/refused',
+  'runs/unfinished',
+  'runs/ended',
 ]);
 
 export function exitCodeOf(error: unknown): number {
   const code = codeOf(error);
-  if (code === undefined) return ExitCode.fault;
+  return code === undefined ? ExitCode.fault : exitCodeFor(code);
+}
+
+/** The exit code for an error's code (`room/what`). */
+export function exitCodeFor(code: string): number {
   if (code === 'store/device-busy') return ExitCode.busy;
   if (INPUT_CODES.has(code) || INPUT_ROOMS.includes(code.split('/')[0] ?? '')) return ExitCode.badInput;
   return ExitCode.failed;

@@ -21,8 +21,15 @@ export function progressTeller(out: Output): Listener {
         );
         break;
       case 'decided':
-        out.line(`Decision: ${event.decision}. ${event.reason}`);
+        // What did not come to a good end goes where errors go: the one sentence on standard error.
+        if (event.decision === 'not done' || event.decision === 'stopped')
+          out.warn(`${sentence(event.decision)}: ${event.reason}`);
+        else out.line(`Decision: ${event.decision}. ${event.reason}`);
         break;
     }
   };
+}
+
+function sentence(decision: 'not done' | 'stopped'): string {
+  return decision === 'not done' ? 'Not done' : 'Stopped, and a person must decide';
 }

@@ -1,9 +1,9 @@
 import { mkdir, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { TuckpointError } from '#core/errors';
-import { type Decision, type Finished, type RunReport, renderReport } from '#runs';
+import { type Finished, type RunReport, renderReport } from '#runs';
 import type { CliContext } from './context.ts';
-import { ExitCode } from './exit-codes.ts';
+import { ExitCode, exitCodeFor } from './exit-codes.ts';
 
 /** Writes the report beside the data folder's others, shows it, and sets the exit code by the decision. */
 export async function finish(context: CliContext, done: Finished, also?: string): Promise<void> {
@@ -16,7 +16,7 @@ export async function finish(context: CliContext, done: Finished, also?: string)
     { run, decision, reason, reportFile: page, report },
     `\n${renderReport(report, 'text')}\nReport: ${page}`,
   );
-  context.exit(codeFor(decision, done));
+  context.exit(codeFor(done));
 }
 
 /** Writes a report in the form its ending names. Throws `cli/bad-option`, `cli/cannot-write`. */
@@ -37,8 +37,9 @@ export async function writeReport(file: string, report: RunReport): Promise<void
   }
 }
 
-function codeFor(decision: Decision, done: Finished): number {
-  switch (decision) {
+/** The exit code that says how a run ended. */
+export function codeFor(done: Finished): number {
+  switch (done.decision) {
     case 'done':
       return done.facts.comparison?.verdict === 'worse' ? ExitCode.different : ExitCode.ok;
     case 'kept':
@@ -48,6 +49,6 @@ function codeFor(decision: Decision, done: Finished): number {
     case 'stopped':
       return ExitCode.undecided;
     case 'not done':
-      return done.facts.before === undefined ? ExitCode.failed : ExitCode.badInput;
+      return done.failure === null ? ExitCode.failed : exitCodeFor(done.failure);
   }
 }

@@ -1,4 +1,4 @@
-import { TuckpointError } from '#core/errors';
+import { codeOf, TuckpointError } from '#core/errors';
 import { mayPass } from '#links';
 import type { JournalEntry, Lease } from '#store';
 import type { Listener } from './events.ts';
@@ -19,7 +19,7 @@ export async function carryOut(
   procedure: Procedure,
   lease: Lease,
   tell: Listener,
-): Promise<Ending> {
+): Promise<Carried> {
   const machine = new Machine(run, lease, tell, await run.environment.store.journal.entries(run.id));
   let rescued = false;
   for (const step of procedure.steps) {
@@ -30,12 +30,18 @@ export async function carryOut(
       if (isStoreFailure(error)) throw error;
       await machine.writeFailure(step, error);
       const verdict = rescued ? stoppedAt(step, error) : await procedure.failed(run, step, error);
-      if (!('goOnWith' in verdict)) return verdict;
+      if (!('goOnWith' in verdict)) return { ending: verdict, failure: codeOf(error) ?? null };
       rescued = true;
       await machine.learn(step, verdict.goOnWith);
     }
   }
-  return procedure.ending(run);
+  return { ending: procedure.ending(run), failure: null };
+}
+
+/** How a run ended; `failure` is the code of the error that ended it, where a failed step did. */
+export interface Carried {
+  readonly ending: Ending;
+  readonly failure: string | null;
 }
 
 /** A failure with no way on: what failed and why, in one sentence. */

@@ -18,6 +18,8 @@ export interface Finished {
   readonly reason: string;
   readonly facts: Facts;
   readonly report: RunReport;
+  /** Code of the error that ended it, where a failed step did; else null. */
+  readonly failure: string | null;
 }
 
 /** A person's answer to a run that stopped to ask. */
@@ -116,13 +118,13 @@ async function underLease(
     resumed,
   });
   try {
-    const ending = await carryOut(run, procedures[name], lease, tell);
+    const { ending, failure } = await carryOut(run, procedures[name], lease, tell);
     const at = environment.now();
     tell({ kind: 'decided', ...ending, at });
     const report = await reportOf(run, procedures[name], ending, at);
     const state = ending.decision === 'stopped' ? 'stopped' : 'ended';
     await store.journal.end(lease, { state, ...ending, report, at });
-    return { run: run.id, ...ending, facts: run.facts, report };
+    return { run: run.id, ...ending, facts: run.facts, report, failure };
   } finally {
     clearInterval(beat);
     await run.dropLink();
