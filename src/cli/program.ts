@@ -6,6 +6,7 @@ import { diffCommand } from './diff.ts';
 import { handbookCommand } from './handbook.ts';
 import { practiceCommand } from './practice.ts';
 import { promisesCommand } from './promises.ts';
+import { reviewCommand } from './review.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
 import { slotsCommand } from './slots.ts';
@@ -26,6 +27,7 @@ export function buildProgram(context: CliContext): Command {
   practiceCommand(program, context);
   diffCommand(program, context);
   trafficCommand(program, context);
+  reviewCommand(program, context);
   promisesCommand(program, context);
   handbookCommand(program, context);
   return program;

@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import { drawSlots, type Explanation, explain, type SlotState } from '#core/slots';
-import { firstSight } from '#runs';
+import { compareTraffic, firstSight, type TrafficAnswer } from '#runs';
 import type { CliContext } from './context.ts';
 import { run } from './run-commands.ts';
 
@@ -25,13 +25,17 @@ async function showSlots(context: CliContext, name: string, release: string | un
   const link = await bench.link(device);
   try {
     const { identity, slots: state } = await firstSight(bench.store, name, link, bench.now(), null);
+    const spare = link.facts.canCaptureSpare
+      ? compareTraffic(await link.capture('running'), await link.capture('spare'))
+      : null;
     const operations = explain(state, link.facts.kind, release === undefined ? {} : { release });
     context.out.result(
-      { device: name, identity, slots: state, operations },
+      { device: name, identity, slots: state, spare, operations },
       [
         `${name}, ${identity.model}, seen ${bench.now()}`,
         '',
         drawSlots(state),
+        ...(state.slots.length === 2 ? spareLines(spare) : []),
         ...operations.map((o) => operationText(state, o)),
       ].join('\n'),
     );
@@ -44,4 +48,22 @@ function operationText(now: SlotState, { title, leaves, refusal }: Explanation):
   if (refusal !== null) return `${title}: refused. ${refusal.sentence} ${refusal.advice}\n`;
   if (leaves === null) return `${title}\n`;
   return `${title}:\n${drawSlots(now, leaves).split('\n\n').at(-1) ?? ''}`;
+}
+
+/** Rows shown here; `tuckpoint traffic DEVICE@running DEVICE@spare` has them all. */
+const SHOWN = 8;
+
+function spareLines(spare: TrafficAnswer | null): string[] {
+  if (spare === null)
+    return [
+      'What traffic booting the spare would change is not known: its configuration cannot be captured.',
+      '',
+    ];
+  const more = spare.rows.length > SHOWN ? [`  and ${spare.rows.length - SHOWN} more rows`] : [];
+  return [
+    `Booting the spare now: ${spare.sentence}`,
+    ...spare.rows.slice(0, SHOWN).map((row) => `  ${row}`),
+    ...more,
+    '',
+  ];
 }

@@ -1,0 +1,211 @@
+import type { Command } from 'commander';
+import { type ConfigObject, indexReferences } from '#core/config';
+import {
+  type Finding,
+  type Findings,
+  originText,
+  type Policy,
+  type Rule,
+  removalEffect,
+  reviewPolicy,
+  rowRecord,
+  rowText,
+  type TrafficDifference,
+} from '#core/traffic';
+import type { ReadCapture } from '#dialects';
+import { configurationFrom, policyOf, readSource, SOURCES } from './configuration-source.ts';
+import type { CliContext } from './context.ts';
+import { ExitCode } from './exit-codes.ts';
+
+interface Options {
+  dialect?: string;
+  outside?: string[];
+  removal?: boolean;
+}
+
+/** `review POLICY`: what is worth a second look in one policy, each with its proof. */
+export function reviewCommand(program: Command, context: CliContext): void {
+  program
+    .command('review <configuration>')
+    .description(`what is worth a second look in one policy, with proof. It is ${SOURCES}`)
+    .option('--dialect <name>', 'read every file in this configuration language')
+    .option(
+      '--outside <interface...>',
+      'interfaces that lead outside: sources that cannot come from there are found',
+    )
+    .option('--removal', 'show the rows that removing a widening or an any-to-any rule would change')
+    .action(async (named: string, options: Options) => {
+      const source = await configurationFrom(context, named);
+      const policy = policyOf(source, options.dialect);
+      const outside = options.outside ?? [];
+      const review = reviewPolicy(policy, { outside });
+      const objects = objectFindings(readSource(source, options.dialect));
+      const removals = new Map(
+        review.findings.map((finding) => [finding, removalOf(policy, finding, options)]),
+      );
+      context.out.result(
+        dataOf(review, removals, objects, policy, outside),
+        textOf(review, removals, objects, policy, outside),
+      );
+      const found = review.findings.length + objects.length;
+      context.exit(
+        found > 0 ? ExitCode.different : review.unexamined.length > 0 ? ExitCode.undecided : ExitCode.ok,
+      );
+    });
+}
+
+/** Never reached and redundant rules change nothing when removed: that is what was proved. */
+function removalOf(policy: Policy, finding: Finding, options: Options): TrafficDifference | null {
+  const asked = options.removal === true && (finding.kind === 'widening' || finding.kind === 'any to any');
+  return asked ? removalEffect(policy, finding.rule) : null;
+}
+
+interface ObjectFinding {
+  readonly kind: 'unused' | 'defined twice';
+  readonly object: ConfigObject;
+  readonly also: ConfigObject | null;
+}
+
+const NAMED_THINGS = new Set(['address', 'address-group', 'service', 'service-group', 'map', 'chain']);
+
+/** Objects nobody mentions, and names given twice. A chain that a hook enters is used. */
+function objectFindings(capture: ReadCapture): ObjectFinding[] {
+  return capture.parts.flatMap(({ configuration }) => {
+    const index = indexReferences(configuration);
+    const first = new Map<string, ConfigObject>();
+    const found: ObjectFinding[] = [];
+    for (const object of configuration.objects) {
+      if (object.order !== null || !NAMED_THINGS.has(object.kind)) continue;
+      const earlier = first.get(object.id);
+      if (earlier !== undefined) found.push({ kind: 'defined twice', object, also: earlier });
+      else first.set(object.id, object);
+      if (index.usersOf(object.id).length === 0 && !isEntered(object))
+        found.push({ kind: 'unused', object, also: null });
+    }
+    return found;
+  });
+}
+
+function isEntered({ kind, value }: ConfigObject): boolean {
+  if (kind !== 'chain' || typeof value !== 'object' || value === null || Array.isArray(value)) return false;
+  return 'hook' in value && value.hook !== null;
+}
+
+function dataOf(
+  { findings, unexamined }: Findings,
+  removals: ReadonlyMap<Finding, TrafficDifference | null>,
+  objects: readonly ObjectFinding[],
+  policy: Policy,
+  outside: readonly string[],
+) {
+  return {
+    findings: findings.map((finding) => ({
+      kind: finding.kind,
+      rule: finding.rule.origin,
+      ways: finding.ways,
+      proof: rulesOf(finding).map((rule) => rule.origin),
+      ...(finding.kind === 'special source'
+        ? {
+            interface: finding.interface,
+            blocks: finding.blocks.map(({ text, name, assignedBy }) => ({ text, name, assignedBy })),
+          }
+        : {}),
+      removal: removalData(finding, removals.get(finding) ?? null),
+    })),
+    objects: objects.map(({ kind, object, also }) => ({
+      kind,
+      object: { kind: object.kind, name: object.name, file: object.place.file, line: object.place.line },
+      also: also === null ? null : { file: also.place.file, line: also.place.line },
+    })),
+    notExamined: unexamined.map((rule) => rule.origin),
+    outside,
+    unread: policy.unread.map(({ file, line, text, reason }) => ({ file, line, text, reason })),
+  };
+}
+
+function removalData(finding: Finding, effect: TrafficDifference | null) {
+  if (changesNothing(finding)) return { changes: 'nothing' };
+  if (effect === null) return { changes: 'not computed' };
+  return { changes: effect.verdict, rows: effect.rows.map((row) => rowRecord(row)) };
+}
+
+const changesNothing = ({ kind }: Finding) =>
+  kind === 'never reached' || kind === 'redundant' || kind === 'matches nothing';
+
+function rulesOf(finding: Finding): readonly Rule[] {
+  switch (finding.kind) {
+    case 'never reached':
+    case 'redundant':
+      return finding.because;
+    case 'widening':
+      return finding.of;
+    case 'overlap':
+      return finding.with;
+    default:
+      return [];
+  }
+}
+
+function textOf(
+  { findings, unexamined }: Findings,
+  removals: ReadonlyMap<Finding, TrafficDifference | null>,
+  objects: readonly ObjectFinding[],
+  policy: Policy,
+  outside: readonly string[],
+): string {
+  const lines = [
+    findings.length + objects.length === 0
+      ? 'Nothing was found.'
+      : `${findings.length + objects.length} findings.`,
+  ];
+  for (const finding of findings) {
+    lines.push('', `${finding.kind}: ${originText(finding.rule.origin)}`, `  ${sentenceOf(finding)}`);
+    // A rule compiled in for both IP versions is one line to its reader.
+    const proof = new Set(rulesOf(finding).map((rule) => originText(rule.origin)));
+    for (const rule of proof) lines.push(`    ${rule}`);
+    if (changesNothing(finding)) lines.push('  Removing it changes no traffic.');
+    const effect = removals.get(finding);
+    if (effect !== null && effect !== undefined) {
+      lines.push('  Removing it changes:');
+      for (const row of effect.rows.slice(0, 5)) {
+        lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row)}`);
+      }
+      if (effect.rows.length > 5) lines.push(`    and ${effect.rows.length - 5} more rows`);
+    }
+  }
+  for (const { kind, object, also } of objects) {
+    const where = `${object.place.file}:${object.place.line}`;
+    lines.push(
+      '',
+      kind === 'unused'
+        ? `unused: ${object.kind} ${object.name} (${where})`
+        : `defined twice: ${object.kind} ${object.name} (${where}, and ${also?.place.file}:${also?.place.line})`,
+    );
+  }
+  if (outside.length === 0)
+    lines.push('', 'Not checked: sources on outside interfaces (name them with --outside).');
+  for (const rule of unexamined) lines.push('', `Not examined within the budget: ${originText(rule.origin)}`);
+  if (policy.unread.length > 0) lines.push('', 'Not read, so that findings hold but for what these do:');
+  for (const { file, line, text, reason } of policy.unread)
+    lines.push(`  ${file}:${line} "${text}" (${reason})`);
+  return lines.join('\n');
+}
+
+function sentenceOf(finding: Finding): string {
+  switch (finding.kind) {
+    case 'matches nothing':
+      return 'No packet at all matches it.';
+    case 'never reached':
+      return 'Every packet it matches is decided before it, by these rules together:';
+    case 'redundant':
+      return 'Without it every packet would be treated the same, by these rules:';
+    case 'widening':
+      return `It takes in all that ${finding.count} earlier ${finding.count === 1 ? 'rule matches' : 'rules match'}, with the opposite verdict:`;
+    case 'overlap':
+      return `It shares packets with ${finding.count} earlier ${finding.count === 1 ? 'rule' : 'rules'} of the opposite verdict, so their order decides:`;
+    case 'any to any':
+      return 'It lets everything pass, from anywhere to anywhere.';
+    case 'special source':
+      return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
+  }
+}
