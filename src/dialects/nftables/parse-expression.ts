@@ -73,6 +73,8 @@ const lookup = (cursor: Cursor, key: Expression): Expression => ({
   map: parsePrimary(cursor, {}),
 });
 
+const MOST_OPERATORS = 64;
+
 function bitOperator(cursor: Cursor): string | undefined {
   switch (cursor.kind()) {
     case 38:
@@ -92,7 +94,9 @@ function bitOperator(cursor: Cursor): string | undefined {
 
 function parseBits(cursor: Cursor, options: ExpressionOptions): Expression {
   let left = parsePrimary(cursor, options);
+  let count = 0;
   for (let op = bitOperator(cursor); op !== undefined; op = bitOperator(cursor)) {
+    if (++count > MOST_OPERATORS) throw new NotUnderstood('there are too many operators in one expression');
     cursor.at++;
     left = { kind: 'bits', op, left, right: parsePrimary(cursor, options) };
   }

@@ -29,8 +29,27 @@ const PAIRS: ReadonlyMap<string, number> = new Map([
 // Or a traffic class `1:bbf8`.
 const COLONS =
   /(?:[0-9a-fA-F]{0,4}:){2,8}(?:\d+\.\d+\.\d+\.\d+|[0-9a-fA-F]{1,4})?|[0-9a-fA-F]{1,4}:[0-9a-fA-F]{1,4}(?!\w)/y;
-const NUMBER = /[0-9](?:[0-9A-Za-z_]|\.(?=[0-9A-Za-z_]))*/y;
-const NAME = /[A-Za-z_](?:[\w/-]|\.(?=\w))*(?:\\?\*)?/y;
+const isLetter = (code: number): boolean =>
+  (code >= 97 && code <= 122) || (code >= 65 && code <= 90) || code === 95;
+const isDigit = (code: number): boolean => code >= 48 && code <= 57;
+
+/**
+ * The end of a name or number that begins at `at`. A dot belongs to it when a letter or digit follows; names may
+ * hold `-` and `/` too and end in `*`. Character by character, since a pattern would need a stack for a long word.
+ */
+function endOfWord(text: string, at: number): number {
+  const name = !isDigit(text.charCodeAt(at));
+  let end = at + 1;
+  for (; end < text.length; end++) {
+    const code = text.charCodeAt(end);
+    if (isLetter(code) || isDigit(code) || (name && (code === 45 || code === 47))) continue;
+    if (code !== 46) break;
+    const next = text.charCodeAt(end + 1);
+    if (!isLetter(next) && !isDigit(next)) break;
+  }
+  if (name && text.charCodeAt(end) === 92 && text.charCodeAt(end + 1) === 42) return end + 2;
+  return name && text.charCodeAt(end) === 42 ? end + 1 : end;
+}
 
 /** The tokens of one file, as parallel arrays: offsets into the text, nothing copied. */
 export interface Tokens {
@@ -106,9 +125,8 @@ export function tokenise(file: SourceFile): Tokens {
       at = end + 1;
     } else {
       let end = at;
-      const digit = code >= 48 && code <= 57;
-      const letter = (code >= 97 && code <= 122) || (code >= 65 && code <= 90) || code === 95;
-      if (code === 58 || digit || letter) {
+      const word = isDigit(code) || isLetter(code);
+      if (code === 58 || word) {
         COLONS.lastIndex = at;
         if (COLONS.test(text)) {
           end = COLONS.lastIndex;
@@ -116,11 +134,7 @@ export function tokenise(file: SourceFile): Tokens {
           if (text.charCodeAt(end - 1) === 58 && text.charCodeAt(end - 2) !== 58) end--;
         }
       }
-      if (digit || letter) {
-        const pattern = digit ? NUMBER : NAME;
-        pattern.lastIndex = at;
-        if (pattern.test(text) && pattern.lastIndex > end) end = pattern.lastIndex;
-      }
+      if (word) end = Math.max(end, endOfWord(text, at));
       if (end > at) {
         push(WORD, at, end);
         at = end;

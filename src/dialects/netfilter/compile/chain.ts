@@ -179,14 +179,8 @@ export class ChainCompiler {
     const place = { file: origin.file, line: origin.line };
     const target = context.table.chains.get(name);
     if (target === undefined) {
-      throw new TuckpointError(
-        'dialects/no-such-chain',
-        `The rule leads to the chain ${name}, which does not exist.`,
-        {
-          place,
-          advice: `Look for chain ${name} in the other files of this configuration.`,
-        },
-      );
+      this.unread(origin, `the chain ${name} is not in this configuration`, tests);
+      return;
     }
     if (this.calls.includes(name)) {
       const loop = [...this.calls.slice(this.calls.indexOf(name)), name].join(' -> ');

@@ -34,7 +34,7 @@ interface BaseChain {
 
 /**
  * The policy of a ruleset: for each path and family the base chains in order of hook and priority.
- * @throws TuckpointError `dialects/jump-loop`, `dialects/no-such-chain`, `dialects/too-deep`, `dialects/too-large`.
+ * @throws TuckpointError `dialects/jump-loop`, `dialects/too-deep`, `dialects/too-large`.
  */
 export function compilePolicy(ruleset: Ruleset, files: readonly SourceFile[]): Policy {
   markChangingSets(ruleset);

@@ -118,16 +118,16 @@ export function concatenated(
     if (typeof key === 'string' || key.kind !== 'concat' || key.parts.length !== fields.length) return null;
     rows.push(key.parts);
   }
-  const texts = rows.map((row) => row.map(formatExpression));
   let pivot = 0;
   let most = 0;
   for (let i = 0; i < fields.length; i++) {
-    const distinct = new Set(texts.map((text) => text[i])).size;
+    const distinct = new Set(rows.map((row) => formatExpression(row[i]!))).size;
     if (distinct > most) [pivot, most] = [i, distinct];
   }
   const groups = new Map<string, { row: readonly Expression[]; values: Expression[] }>();
-  for (const [i, row] of rows.entries()) {
-    const key = texts[i]!.filter((_, part) => part !== pivot).join(' . ');
+  for (const row of rows) {
+    let key = '';
+    for (const [i, part] of row.entries()) if (i !== pivot) key += `${formatExpression(part)} . `;
     const group = groups.get(key);
     if (group === undefined) groups.set(key, { row, values: [row[pivot]!] });
     else group.values.push(row[pivot]!);
