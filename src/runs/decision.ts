@@ -70,8 +70,7 @@ export function worseInWords(readings: Comparison): string {
 }
 
 function keptReason({ wanted, configurationChanged, traffic }: Evidence): string {
-  const configuration = !configurationChanged
-    ? 'the configuration is unchanged'
-    : `the update changed the configuration itself, and ${traffic?.sentence ?? 'traffic was not compared'}`;
-  return `The device runs ${wanted} and is as well as before; ${configuration}.`;
+  const well = `The device runs ${wanted} and is as well as before.`;
+  if (!configurationChanged) return `${well} The configuration is unchanged.`;
+  return `${well} The update changed the configuration itself: ${traffic?.sentence ?? 'traffic was not compared.'}`;
 }
