@@ -1,6 +1,13 @@
 import { createPrivateKey, createPublicKey, hkdfSync, type KeyObject, sign, verify } from 'node:crypto';
-import { Decrypter, Encrypter, generateX25519Identity, identityToRecipient } from 'age-encryption';
+import {
+  Decrypter,
+  Encrypter,
+  generateX25519Identity,
+  type Identity,
+  identityToRecipient,
+} from 'age-encryption';
 import { archiveError } from './errors.ts';
+import { x25519Identity, x25519Recipient } from './x25519.ts';
 
 /**
  * The data key of an archive. All of it follows from `identity`; whoever holds that reads and writes the archive.
@@ -82,7 +89,7 @@ export function signatureHolds(verifying: string, text: string, signature: strin
 /** Encrypts to the recipients given (age v1). */
 export async function encryptTo(recipients: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const encrypter = new Encrypter();
-  for (const recipient of recipients) encrypter.addRecipient(recipient);
+  for (const recipient of recipients) encrypter.addRecipient(x25519Recipient(recipient) ?? recipient);
   return encrypter.encrypt(bytes);
 }
 
@@ -98,10 +105,21 @@ export async function encryptWithPassphrase(
   return encrypter.encrypt(bytes);
 }
 
+/** Parsed identities, kept: the same few are used for every file. */
+const parsed = new Map<string, Identity | string>();
+
+function identityFor(text: string): Identity | string {
+  const known = parsed.get(text);
+  if (known !== undefined) return known;
+  const identity = x25519Identity(text) ?? text;
+  parsed.set(text, identity);
+  return identity;
+}
+
 /** Decrypts an age file with the identity among these that fits. Throws `archive/wrong-key` or `archive/damaged`. */
 export async function decryptWith(identities: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const decrypter = new Decrypter();
-  for (const identity of identities) decrypter.addIdentity(identity);
+  for (const identity of identities) decrypter.addIdentity(identityFor(identity));
   try {
     return await decrypter.decrypt(bytes);
   } catch (cause) {
