@@ -2,7 +2,7 @@ import type { Chain, Rule, Table } from '../netfilter/index.ts';
 import { tableOf } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
 import { withoutElements } from './elements.ts';
-import { FAMILIES, takeTableName } from './families.ts';
+import { FAMILIES, takeNewTable, takeTableName } from './families.ts';
 import { parseRule } from './parse-rule.ts';
 import { addElements, elementsAt } from './parse-set.ts';
 import { parseNamedChain, parseNamedSet, parseObject, parseTableBlock } from './parse-table.ts';
@@ -54,7 +54,7 @@ function add(reading: Reading, what: string): void {
     changeRule(reading, 'add', what === 'rule');
     return;
   }
-  const [family, name] = takeTableName(cursor);
+  const [family, name] = what === 'table' ? takeNewTable(cursor) : takeTableName(cursor);
   if (what === 'table') {
     const made = tableOf(ruleset, family, name, cursor.placeFrom(start));
     if (cursor.kind() === 123) parseTableBlock(reading, made);

@@ -5,8 +5,13 @@ export const FAMILIES: ReadonlySet<string> = new Set(['ip', 'ip6', 'inet', 'arp'
 /** `[family] name`; the family is `ip` when not said. */
 export function takeTableName(cursor: Cursor): [string, string] {
   const first = cursor.take();
-  if (FAMILIES.has(first) && cursor.isWord()) return [first, cursor.take()];
-  if (cursor.isWord() && cursor.kind(1) === 123)
-    throw new NotUnderstood(`the family "${first}" is not known`);
-  return ['ip', first];
+  return FAMILIES.has(first) && cursor.isWord() ? [first, cursor.take()] : ['ip', first];
+}
+
+/** The same after the word `table`, where two words that do not begin with a family are a mistake. */
+export function takeNewTable(cursor: Cursor): [string, string] {
+  const word = cursor.isWord() ? cursor.word() : '';
+  const found = takeTableName(cursor);
+  if (cursor.isWord()) throw new NotUnderstood(`the family "${word}" is not known`);
+  return found;
 }

@@ -3,7 +3,7 @@ import { TuckpointError } from '#core/errors';
 import { newRuleset, type Ruleset, tableOf } from '../netfilter/index.ts';
 import { parseCommand } from './commands.ts';
 import { Cursor, Scope } from './cursor.ts';
-import { takeTableName } from './families.ts';
+import { takeNewTable } from './families.ts';
 import { parseExpression } from './parse-expression.ts';
 import { parseTableBlock } from './parse-table.ts';
 import { Reading } from './reading.ts';
@@ -85,7 +85,7 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
     } else if (cursor.is('table')) {
       reading.guarded(null, () => {
         cursor.take();
-        const [family, name] = takeTableName(cursor);
+        const [family, name] = takeNewTable(cursor);
         const table = tableOf(ruleset, family, name, cursor.placeFrom(start));
         if (cursor.kind() === 123) parseTableBlock(reading, table);
       });

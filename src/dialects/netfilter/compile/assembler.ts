@@ -10,7 +10,7 @@ export interface Label {
 
 type Target = Action | { readonly label: Label };
 
-const MOST_RULES = 1_000_000;
+const MOST_RULES = 500_000;
 
 /** Puts down the flat rules of one stage; jumps forward are labels until the end. */
 export class Assembler {
@@ -24,7 +24,7 @@ export class Assembler {
     label.at = this.rules.length;
   }
 
-  /** @throws TuckpointError `dialects/too-large` when inlined chains multiply beyond a million rules. */
+  /** @throws TuckpointError `dialects/too-large` when inlined chains multiply beyond half a million rules. */
   put(match: Match, action: Target, origin: Origin): void {
     if (this.rules.length >= MOST_RULES) {
       throw new TuckpointError(
