@@ -16,8 +16,6 @@ export interface DataNode {
   readonly origin: string | null;
   readonly tree: Tree;
   readonly node: TreeNode;
-  /** The tree node it stands in: an element, object, or list. */
-  readonly holder: TreeNode;
 }
 
 /** Containers around instance data: NETCONF (RFC 6241), RESTCONF (RFC 8040), get-data (RFC 8526). */
@@ -56,7 +54,6 @@ function xmlChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode[
       origin: origin && withoutPrefix(origin),
       tree,
       node,
-      holder,
     };
   });
 }
@@ -68,11 +65,8 @@ function jsonChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode
     const colon = node.name.indexOf(':');
     const module = colon < 0 ? inherited : node.name.slice(0, colon);
     const name = node.name.slice(colon + 1);
-    const entries =
-      node.kind === 'list' && !isEmptyLeaf(node)
-        ? node.children.map((entry) => [entry, node] as const)
-        : [[node, holder] as const];
-    return entries.map(([entry, within]) => ({
+    const entries = node.kind === 'list' && !isEmptyLeaf(node) ? node.children : [node];
+    return entries.map((entry) => ({
       name,
       module,
       text: entry.kind === 'object' || entry.kind === 'list' ? null : entry.value,
@@ -80,7 +74,6 @@ function jsonChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode
       origin: jsonOrigin(entry),
       tree,
       node: entry,
-      holder: within,
     }));
   });
 }

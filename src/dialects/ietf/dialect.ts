@@ -1,10 +1,11 @@
 import type { ConfigObject, Dialect, TypedConfiguration } from '#core/config';
 import { applyEdits } from '#dialects/source';
+import type { Stand } from '#dialects/tree';
 import { readAccessLists } from './access-lists.ts';
 import { type DataNode, readData } from './data.ts';
 import { readInterfaces } from './interfaces.ts';
 import { policyOf } from './policy.ts';
-import { Reading, type Stand } from './reading.ts';
+import { Reading } from './reading.ts';
 import { readRouting } from './routing.ts';
 import { readSystem } from './system.ts';
 

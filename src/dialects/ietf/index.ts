@@ -3,4 +3,3 @@
  * It must never send or fetch anything, and never guess what a module it does not know would mean.
  */
 export { ietf, standOf } from './dialect.ts';
-export type { Stand } from './reading.ts';

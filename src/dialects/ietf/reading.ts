@@ -9,17 +9,9 @@ import {
   type Value,
 } from '#core/config';
 import { shorten } from '#dialects/source';
-import type { Tree, TreeNode } from '#dialects/tree';
+import type { Stand } from '#dialects/tree';
 import { type DataNode, placeOf } from './data.ts';
 import type { AccessList, Attachment } from './policy.ts';
-
-/** Where an object stands in its tree, for edits. */
-export interface Stand {
-  readonly tree: Tree;
-  readonly node: TreeNode;
-  /** The element, object or list it is a child of. */
-  readonly holder: TreeNode;
-}
 
 /** What is known of an object before it is put down. */
 export interface Draft {
@@ -59,7 +51,7 @@ export class Reading {
       references,
     };
     this.objects.push(object);
-    this.stands.set(object, { tree: node.tree, node: node.node, holder: node.holder });
+    this.stands.set(object, { tree: node.tree, node: node.node });
     return object;
   }
 

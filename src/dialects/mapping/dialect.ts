@@ -1,6 +1,6 @@
-import type { Dialect, SourceFile, TypedConfiguration } from '#core/config';
+import type { ConfigObject, Dialect, SourceFile, TypedConfiguration } from '#core/config';
 import { applyEdits } from '#dialects/source';
-import { readTree, type TreeFormat } from '#dialects/tree';
+import { readTree, type Stand, type TreeFormat } from '#dialects/tree';
 import { readMapping } from './mapping-file.ts';
 import { Model } from './model.ts';
 import { readObjects } from './objects.ts';
@@ -35,6 +35,11 @@ export function dialectFromMapping(file: SourceFile): Dialect {
     },
     write: applyEdits,
   };
+}
+
+/** Where an object of a configuration read by a mapping stands in its tree. */
+export function standOf(configuration: TypedConfiguration, object: ConfigObject): Stand | undefined {
+  return (configuration.syntax as Reading).model.stands.get(object);
 }
 
 function read(mapping: Mapping, files: readonly SourceFile[]): TypedConfiguration {

@@ -2,6 +2,6 @@
  * Mapping files: they teach where rules, objects, NAT and routes stand in a generic tree, so that a text Tuckpoint has
  * never seen becomes a typed configuration with a policy. It must never run code from a mapping file.
  */
-export { dialectFromMapping } from './dialect.ts';
+export { dialectFromMapping, standOf } from './dialect.ts';
 export { checkMapping, type Mistake, readMapping } from './mapping-file.ts';
 export { type Mapping, mappingSchema } from './schema.ts';

@@ -10,7 +10,7 @@ import {
   type Value,
 } from '#core/config';
 import { shorten } from '#dialects/source';
-import { spanOf, type Tree, type TreeNode, titleOf } from '#dialects/tree';
+import { type Stand, spanOf, type Tree, type TreeNode, titleOf } from '#dialects/tree';
 import { Coverage, Entry, type Taken } from './entry.ts';
 import { parsePath, select } from './path.ts';
 import type { EntryOf, Mapping } from './schema.ts';
@@ -44,6 +44,8 @@ export class Model {
   readonly objects: ConfigObject[] = [];
   readonly opaque: OpaquePart[] = [];
   readonly coverage = new Coverage();
+  /** Where each object stands, for edits. */
+  readonly stands = new Map<ConfigObject, Stand>();
   readonly addresses = new Map<
     string,
     { readonly sets: readonly AddressSet[]; readonly unknown: readonly string[] }
@@ -113,6 +115,7 @@ export class Model {
       references,
     };
     this.objects.push(object);
+    this.stands.set(object, { tree: entry.tree, node: entry.found.node });
     this.#mentions.push({ references, mentions });
     return object;
   }

@@ -62,16 +62,14 @@ export function policyOf(
     pipelines,
     unread: [
       ...unreadParts(model, [...rules, ...nat], paths),
-      ...nat
-        .filter(isLost)
-        .map(
-          (one): Unread => ({
-            ...one.rule.origin,
-            reason: 'what it translates to is not understood',
-            paths,
-            ...reachOf(one),
-          }),
-        ),
+      ...nat.filter(isLost).map(
+        (one): Unread => ({
+          ...one.rule.origin,
+          reason: 'what it translates to is not understood',
+          paths,
+          ...reachOf(one),
+        }),
+      ),
       ...(silent.length === 0 ? [] : [{ ...said(`paths ${paths.join(', ')}`), reason, paths: silent }]),
     ],
   };

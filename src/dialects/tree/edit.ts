@@ -67,7 +67,7 @@ export function insertNode(tree: Tree, parent: TreeNode, index: number, node: Ne
   const before = text.slice(lineStart, neighbour.start);
   const ownLine = before.trim() === '';
   const indent = ownLine ? before : indentOf(text, lineStart);
-  const body = render(tree, node, indent, layout, parent);
+  const body = render(tree, node, indent, layout, surroundings(tree, parent));
   const comma = tree.format === 'json' ? ',' : '';
   const gap =
     ownLine || tree.format === 'ini' || tree.format === 'indentation'
@@ -94,7 +94,7 @@ function insertFirst(tree: Tree, parent: TreeNode, node: NewNode): Edit {
     );
   }
   const inner = tree.format === 'ini' ? '' : indent + layout.unit;
-  const body = render(tree, node, inner, layout, parent);
+  const body = render(tree, node, inner, layout, surroundings(tree, parent));
   const before = layout.newline + inner + body;
   const after = layout.newline + indent;
   switch (tree.format) {
@@ -137,4 +137,10 @@ function endOfLineComment(text: string, from: number): number {
   const end = newline === -1 ? text.length : newline;
   const rest = text.slice(from, end).trimEnd();
   return /^\s*(?:#|\/\/|;\s*(?:#|\/\/)).*$/.test(rest) ? from + rest.length : from;
+}
+
+/** What a new child needs to know. An element written with a prefix does not give its namespace to its children. */
+function surroundings(tree: Tree, parent: TreeNode): Pick<NewNode, 'kind' | 'namespace'> {
+  const prefixed = tree.format === 'xml' && rawName(tree, parent).includes(':');
+  return prefixed ? { kind: parent.kind, namespace: null } : parent;
 }
