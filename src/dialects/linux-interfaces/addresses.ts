@@ -2,7 +2,8 @@ import { formatAddress, parseAddress, parseAddresses, prefixLengthOf } from '#co
 
 /**
  * An interface address as `address/length` in canonical form, from `address` and `netmask` of ifupdown. Without a
- * netmask an IPv4 address has the length of its class, an IPv6 address 64 (as ifquery of ifupdown 0.8.41 shows).
+ * netmask an IPv4 address has the length of its class, an IPv6 address is a host's (as `ifup --no-act` of ifupdown 0.8.41
+ * shows).
  * Null when it is not an address.
  */
 export function withLength(text: string, netmask: string | undefined): string | null {
@@ -10,7 +11,7 @@ export function withLength(text: string, netmask: string | undefined): string | 
   const address = parseAddress(base!);
   if (address === undefined) return null;
   const [word] = address;
-  const usual = address.length === 4 ? 64 : word! >>> 31 === 0 ? 8 : word! >>> 30 === 2 ? 16 : 24;
+  const usual = address.length === 4 ? 128 : word! >>> 31 === 0 ? 8 : word! >>> 30 === 2 ? 16 : 24;
   const length = given === undefined ? usual : lengthOf(given, address.length * 32);
   return length === null ? null : `${formatAddress(address)}/${length}`;
 }

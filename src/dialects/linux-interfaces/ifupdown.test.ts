@@ -67,6 +67,18 @@ describe('an interfaces file', () => {
   ])('gives %s its addresses', (name, addresses) => {
     expect(iface(GATEWAY, name).value).toMatchObject({ addresses });
   });
+  test.each([
+    // ifup --no-act prints: ip -6 addr add 2001:db8::1 dev a
+    ['inet6', '2001:db8::1', '2001:db8::1/128'],
+    // netmask: 255.255.0.0, netmask: 255.255.255.0
+    ['inet', '172.16.0.1', '172.16.0.1/16'],
+    ['inet', '192.0.2.1', '192.0.2.1/24'],
+    ['inet', '10.0.0.1/255.255.0.0', '10.0.0.1/16'],
+  ])('without a netmask of its own: %s %s is %s', (family, text, address) => {
+    expect(iface(`iface a ${family} static\n address ${text}\n`, 'a').value).toMatchObject({
+      addresses: [address],
+    });
+  });
   test('says when an interface starts (ifquery --list -a: lo wan0 quay0.20; --allow=hotplug: quay0)', () => {
     const starts = read(GATEWAY)
       .objects.filter(({ kind }) => kind === 'interface')
