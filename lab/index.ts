@@ -5,13 +5,12 @@
  * This room must never touch the machine's own rules, addresses or programs beyond the namespaces and the folder
  * it made, and never be imported by anything under src/: Tuckpoint operates a lab gateway by its handbook alone.
  */
-export { LabError, type LabErrorCode } from './errors.ts';
+export { makeFault } from './faults.ts';
 export { Gateway, Host } from './gateway.ts';
-export { type ImageFault, parseImageFault } from './images/fault.ts';
-export { type Image, writeImage } from './images/image.ts';
+export type { ImageFault } from './images/fault.ts';
+export type { Image } from './images/image.ts';
 export type { ReleaseOptions } from './images/release.ts';
 export { FACTORY_RUNNING, FACTORY_SPARE, Lab, type LabOptions, openLab, startLab, stopLab } from './lab.ts';
 export type { Leg } from './plan.ts';
 export { type Entry, entryOf, type Reach } from './reach.ts';
-export { requireLab, whyNoLab } from './requirements.ts';
-export { DEFAULT_DIR } from './state.ts';
+export { whyNoLab } from './requirements.ts';

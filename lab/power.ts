@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { closeSync, existsSync, openSync, readFileSync, writeFileSync } from 'node:fs';
+import { closeSync, existsSync, openSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { attempt, until } from './command.ts';
 import { labError } from './errors.ts';
@@ -26,18 +26,38 @@ export function writeBoard(folder: string, plan: GatewayPlan, watchdogSeconds: n
   writeFileSync(join(folder, 'board.env'), `${lines.join('\n')}\n`);
 }
 
-/** The board's process id, if that process still runs and is this board's (process ids are used again). */
-function boardPid(folder: string): number | null {
+/** Is this process the board of that folder? Process ids are used again. */
+function isBoard(pid: number, folder: string): boolean {
   try {
-    const pid = Number(readFileSync(join(folder, 'board.pid'), 'utf8'));
     const args = readFileSync(`/proc/${pid}/cmdline`, 'utf8').split('\0');
-    return args.includes(BOARD) && args.includes(folder) ? pid : null;
+    return args.includes(BOARD) && args.includes(folder);
   } catch {
-    return null;
+    return false;
   }
 }
 
-export const isPowered = (folder: string): boolean => boardPid(folder) !== null;
+/** The board's process id, or null when it does not run. */
+function boardPid(folder: string): number | null {
+  const file = join(folder, 'board.pid');
+  const pid = existsSync(file) ? Number(readFileSync(file, 'utf8')) : 0;
+  return pid > 0 && isBoard(pid, folder) ? pid : null;
+}
+
+/** Every process of the board: also one that has not written its id yet, and its watchdog. */
+function boardProcesses(folder: string): number[] {
+  const pids = readdirSync('/proc').filter((name) => /^\d+$/u.test(name));
+  return pids.map(Number).filter((pid) => isBoard(pid, folder));
+}
+
+function kill(pid: number): void {
+  try {
+    process.kill(pid, 'SIGKILL');
+  } catch {
+    // It ended by itself in between.
+  }
+}
+
+const isPowered = (folder: string): boolean => boardPid(folder) !== null;
 
 /** How often the gateway began to boot since it was made. */
 export function bootCount(folder: string): number {
@@ -75,19 +95,12 @@ export async function powerOn(folder: string): Promise<void> {
  * had been written to it; that unwritten caches are lost too is not imitated.
  */
 export async function powerOff(folder: string, { netns }: GatewayPlan): Promise<void> {
-  const pid = boardPid(folder);
   await attempt('ip', ['link', 'set', netns, 'down']);
-  if (pid !== null) process.kill(pid, 'SIGKILL');
+  for (const pid of boardProcesses(folder)) kill(pid);
   const dead = await until(async () => {
     const { status, stdout } = await attempt('ip', ['netns', 'pids', netns]);
     const left = status === 0 ? stdout.split('\n').filter((line) => line !== '') : [];
-    for (const each of left) {
-      try {
-        process.kill(Number(each), 'SIGKILL');
-      } catch {
-        // It ended by itself in between.
-      }
-    }
+    for (const each of left) kill(Number(each));
     return left.length === 0;
   }, 10_000);
   if (!dead) throw labError('lab/command', `Processes of the gateway in ${netns} do not end.`);
