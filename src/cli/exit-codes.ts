@@ -22,7 +22,7 @@ export const ExitCode = {
 const INPUT_ROOMS = ['cli', 'dialects', 'config', 'traffic', 'release', 'address', 'slots', 'casefile'];
 const INPUT_CODES = new Set([
   'links/handbook',
-  'links/no-handbook',
+  'links/cannot-read',
   'links/not-in-handbook',
   'links/missing-secret',
   'links/missing-value',

@@ -158,8 +158,7 @@ function loginError(
       'links/host-key-changed',
       `${target.name} shows another host key than before: pinned is ${target.hostKey}, now it shows ${changed ?? 'none of that type'}.`,
       {
-        advice:
-          'Make sure by another way why it changed; only then forget the old key with "tuckpoint device forget-host-key".',
+        advice: `Make sure by another way why it changed; only then forget the old key with "tuckpoint device forget-host-key ${target.name}".`,
       },
     );
   }
