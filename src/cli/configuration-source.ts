@@ -1,9 +1,11 @@
 import { readdir, readFile, stat } from 'node:fs/promises';
 import path from 'node:path';
+import type { Command } from 'commander';
 import type { Dialect } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import type { Policy } from '#core/traffic';
-import { dialectNamed, policyOfCapture, type ReadCapture, readCapture } from '#dialects';
+import { decode, dialectNamed, dialects, policyOfCapture, type ReadCapture, readCapture } from '#dialects';
+import { dialectFromMapping } from '#dialects/mapping';
 import type { NamedFile } from '#links/port';
 import type { CliContext } from './context.ts';
 
@@ -59,18 +61,51 @@ export async function configurationFrom(context: CliContext, named: string): Pro
   }
 }
 
-/** Reads it through dialects; with `dialect`, every file by that one. */
-export function readSource(source: ConfigurationSource, dialect?: string): ReadCapture {
-  const only: Dialect | undefined = dialect === undefined ? undefined : dialectNamed(dialect);
-  return readCapture(source.files, only);
+/** How a configuration is to be read: `--dialect NAME` for every file, or `--mapping FILE` (repeatable) besides. */
+export interface ReadingOptions {
+  readonly dialect?: string;
+  readonly mapping?: readonly string[];
+}
+
+/** Adds the options of `ReadingOptions` to a command. */
+export function withReadingOptions(command: Command): Command {
+  return command
+    .option('--dialect <name>', `read every file in this language: ${dialects.map((d) => d.name).join(', ')}`)
+    .option(
+      '--mapping <file>',
+      'a mapping file that teaches a further language; may be given several times',
+      (file: string, earlier: readonly string[] | undefined) => [...(earlier ?? []), file],
+    );
 }
 
 /**
- * Its packet policy. Files that no dialect read are among the policy's unread statements.
+ * Reads it through dialects.
+ * @throws TuckpointError `dialects/…`, `cli/cannot-read`.
+ */
+export async function readSource(source: ConfigurationSource, options: ReadingOptions): Promise<ReadCapture> {
+  const taught = await Promise.all((options.mapping ?? []).map(dialectOfMapping));
+  const named = options.dialect;
+  const only =
+    named === undefined ? undefined : (taught.find((d) => d.name === named) ?? dialectNamed(named));
+  return readCapture(source.files, { only, taught });
+}
+
+async function dialectOfMapping(file: string): Promise<Dialect> {
+  const bytes = await readFile(file).catch((cause: unknown) => {
+    throw new TuckpointError('cli/cannot-read', 'The mapping file cannot be read.', {
+      place: { file },
+      cause,
+    });
+  });
+  return dialectFromMapping(decode(file, bytes));
+}
+
+/**
+ * Its packet policy.
  * @throws TuckpointError `dialects/no-policy` when no file carries packet rules.
  */
-export function policyOf(source: ConfigurationSource, dialect?: string): Policy {
-  const read = readSource(source, dialect);
+export async function policyOf(source: ConfigurationSource, options: ReadingOptions): Promise<Policy> {
+  const read = await readSource(source, options);
   const found = policyOfCapture(read);
   if (found === null) {
     const why = read.unread.map((u) => `${u.name}: ${u.why}`).join('; ');
@@ -79,7 +114,7 @@ export function policyOf(source: ConfigurationSource, dialect?: string): Policy 
       `No packet rules were found${why === '' ? '' : ` (${why})`}.`,
       {
         place: { file: source.named },
-        advice: 'Name the language with --dialect, or teach it with a mapping file.',
+        advice: 'Name the language with --dialect, or teach it with --mapping.',
       },
     );
   }

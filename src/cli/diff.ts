@@ -10,34 +10,38 @@ import {
 import { differenceRecord, type TrafficDifference } from '#core/traffic';
 import { type CaptureComparison, compareCaptures, trafficBetween } from '#dialects';
 import { configurationChanges } from '#runs';
-import { type ConfigurationSource, configurationFrom, readSource, SOURCES } from './configuration-source.ts';
+import {
+  type ConfigurationSource,
+  configurationFrom,
+  type ReadingOptions,
+  readSource,
+  SOURCES,
+  withReadingOptions,
+} from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
 import { differenceText } from './traffic-answer.ts';
 
-interface Options {
-  dialect?: string;
+interface Options extends ReadingOptions {
   raw?: boolean;
 }
 
 /** `diff A B`: objects added, removed, changed, moved, renamed; traffic; and with --raw the text. */
 export function diffCommand(program: Command, context: CliContext): void {
-  program
-    .command('diff <before> <after>')
+  withReadingOptions(program.command('diff <before> <after>'))
     .description(
       `what differs between two configurations, object by object and in traffic. Each is ${SOURCES}`,
     )
-    .option('--dialect <name>', 'read every file in this configuration language')
     .option('--raw', 'also the text difference of every file')
     .action(async (first: string, second: string, options: Options) => {
       const [before, after] = [
         await configurationFrom(context, first),
         await configurationFrom(context, second),
       ];
-      const [a, b] = [readSource(before, options.dialect), readSource(after, options.dialect)];
+      const [a, b] = [await readSource(before, options), await readSource(after, options)];
       const twin = underNameOf(before, after);
       const answer: Answer = {
-        objects: compareCaptures(a, twin === after ? b : readSource(twin, options.dialect)),
+        objects: compareCaptures(a, twin === after ? b : await readSource(twin, options)),
         traffic: trafficBetween(a, b),
         text: configurationChanges(before.files, twin.files),
         afterName: (file) => (twin === after ? file : (after.files[0]?.name ?? file)),

@@ -1,9 +1,11 @@
 import { Command } from 'commander';
+import { archiveCommand } from './archive.ts';
 import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
 import { deviceCommand } from './device.ts';
 import { diffCommand } from './diff.ts';
 import { handbookCommand } from './handbook.ts';
+import { historyCommand } from './history.ts';
 import { practiceCommand } from './practice.ts';
 import { promisesCommand } from './promises.ts';
 import { reviewCommand } from './review.ts';
@@ -24,6 +26,8 @@ export function buildProgram(context: CliContext): Command {
   captureCommand(program, context);
   slotsCommand(program, context);
   runsCommands(program, context);
+  archiveCommand(program, context);
+  historyCommand(program, context);
   practiceCommand(program, context);
   diffCommand(program, context);
   trafficCommand(program, context);

@@ -11,31 +11,33 @@ import {
   type TrafficPromise,
 } from '#core/traffic';
 import { endsOfTheWay, readPromises, wayIn } from '#runs';
-import { configurationFrom, policyOf, SOURCES } from './configuration-source.ts';
+import {
+  configurationFrom,
+  policyOf,
+  type ReadingOptions,
+  SOURCES,
+  withReadingOptions,
+} from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
 
-interface Options {
-  dialect?: string;
+interface Options extends ReadingOptions {
   device?: string;
 }
 
 /** `promises check FILE CONFIGURATION…` */
 export function promisesCommand(program: Command, context: CliContext): void {
-  program
-    .command('promises')
-    .description('traffic that must pass, or must not')
-    .command('check <file> <configurations...>')
+  const promises = program.command('promises').description('traffic that must pass, or must not');
+  withReadingOptions(promises.command('check <file> <configurations...>'))
     .description(`check a file of promises on configurations. Each is ${SOURCES}`)
-    .option('--dialect <name>', 'read every file in this configuration language')
     .option(
       '--device <name>',
       'whose configuration a file is: the way from the workbench to it is checked too',
     )
     .action(async (file: string, named: string[], options: Options) => {
-      const promises = readPromises(await textOf(file), file);
+      const wanted = readPromises(await textOf(file), file);
       const results = [];
-      for (const name of named) results.push(await checkOne(context, promises, name, options));
+      for (const name of named) results.push(await checkOne(context, wanted, name, options));
       context.out.result(results.map(dataOf), results.map(textFor).join('\n\n'));
       const answers = results.flatMap((r) => r.checks.map((c) => c.answer));
       if (answers.includes('broken')) context.exit(ExitCode.different);
@@ -57,7 +59,7 @@ async function checkOne(
   options: Options,
 ): Promise<Result> {
   const source = await configurationFrom(context, named);
-  const policy = policyOf(source, options.dialect);
+  const policy = await policyOf(source, options);
   const device = options.device ?? source.device;
   if (device === undefined) {
     const checks = checkPromises(policy, promises);

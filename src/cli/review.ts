@@ -13,22 +13,26 @@ import {
   type TrafficDifference,
 } from '#core/traffic';
 import type { ReadCapture } from '#dialects';
-import { configurationFrom, policyOf, readSource, SOURCES } from './configuration-source.ts';
+import {
+  configurationFrom,
+  policyOf,
+  type ReadingOptions,
+  readSource,
+  SOURCES,
+  withReadingOptions,
+} from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
 
-interface Options {
-  dialect?: string;
+interface Options extends ReadingOptions {
   outside?: string[];
   removal?: boolean;
 }
 
 /** `review POLICY`: what is worth a second look in one policy, each with its proof. */
 export function reviewCommand(program: Command, context: CliContext): void {
-  program
-    .command('review <configuration>')
+  withReadingOptions(program.command('review <configuration>'))
     .description(`what is worth a second look in one policy, with proof. It is ${SOURCES}`)
-    .option('--dialect <name>', 'read every file in this configuration language')
     .option(
       '--outside <interface...>',
       'interfaces that lead outside: sources that cannot come from there are found',
@@ -36,10 +40,10 @@ export function reviewCommand(program: Command, context: CliContext): void {
     .option('--removal', 'show the rows that removing a widening or an any-to-any rule would change')
     .action(async (named: string, options: Options) => {
       const source = await configurationFrom(context, named);
-      const policy = policyOf(source, options.dialect);
+      const policy = await policyOf(source, options);
       const outside = options.outside ?? [];
       const review = reviewPolicy(policy, { outside });
-      const objects = objectFindings(readSource(source, options.dialect));
+      const objects = objectFindings(await readSource(source, options));
       const removals = new Map(
         review.findings.map((finding) => [finding, removalOf(policy, finding, options)]),
       );

@@ -14,33 +14,36 @@ import {
   trafficDifference,
   typedPacket,
 } from '#core/traffic';
-import { configurationFrom, policyOf, SOURCES } from './configuration-source.ts';
+import {
+  configurationFrom,
+  policyOf,
+  type ReadingOptions,
+  SOURCES,
+  withReadingOptions,
+} from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
 import { differenceText } from './traffic-answer.ts';
 
-interface Options {
-  dialect?: string;
+interface Options extends ReadingOptions {
   explain?: string;
   packets?: string;
 }
 
 /** `traffic BEFORE AFTER`, `traffic --explain PACKET BEFORE AFTER`, `traffic --packets FILE.jsonl POLICY`. */
 export function trafficCommand(program: Command, context: CliContext): void {
-  program
-    .command('traffic <before> [after]')
+  withReadingOptions(program.command('traffic <before> [after]'))
     .description(`which packets are treated differently. Each configuration is ${SOURCES}`)
-    .option('--dialect <name>', 'read every file in this configuration language')
     .option(
       '--explain <packet>',
       'follow one packet, such as "in=wan0 from=192.0.2.1 to=10.4.0.1 tcp port=22 new"',
     )
     .option('--packets <file>', 'print the verdict and the deciding rule of each packet of a JSON Lines file')
     .action(async (before: string, after: string | undefined, options: Options) => {
-      const first = policyOf(await configurationFrom(context, before), options.dialect);
+      const first = await policyOf(await configurationFrom(context, before), options);
       if (options.packets !== undefined) return await judgePackets(first, options.packets);
       const second =
-        after === undefined ? undefined : policyOf(await configurationFrom(context, after), options.dialect);
+        after === undefined ? undefined : await policyOf(await configurationFrom(context, after), options);
       if (options.explain !== undefined) return explain(context, typedPacket(options.explain), first, second);
       if (second === undefined) {
         throw new TuckpointError('cli/bad-option', 'A second configuration is missing.', {

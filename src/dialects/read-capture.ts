@@ -5,7 +5,7 @@ import { dialects } from './registry.ts';
 import { decode } from './source/index.ts';
 
 /** A file is only given to a dialect that is at least this sure of it. */
-const SURE = 0.5;
+const SURE = 0.3;
 
 /** The files of a capture that one dialect read. */
 export interface CapturePart {
@@ -22,12 +22,12 @@ export interface ReadCapture {
 
 /**
  * Gives each file of a capture to the dialect that recognises it best, and reads the files of one dialect together.
- * With `only`, every text file is read by that dialect.
+ * With `only`, every text file is read by that dialect; `taught` are dialects of mapping files, asked besides.
  * @throws TuckpointError `dialects/…` with file and line, when a file that a dialect recognises cannot be read.
  */
 export function readCapture(
   files: readonly { readonly name: string; readonly bytes: Uint8Array }[],
-  only?: Dialect,
+  { only, taught = [] }: { readonly only?: Dialect | undefined; readonly taught?: readonly Dialect[] } = {},
 ): ReadCapture {
   const groups = new Map<Dialect, SourceFile[]>();
   const unread: { name: string; why: string }[] = [];
@@ -37,7 +37,7 @@ export function readCapture(
       unread.push({ name, why: source });
       continue;
     }
-    const dialect = only ?? bestFor(source);
+    const dialect = only ?? bestFor(source, [...taught, ...dialects]);
     if (dialect === null) unread.push({ name, why: 'no dialect recognises it' });
     else groups.set(dialect, [...(groups.get(dialect) ?? []), source]);
   }
@@ -71,10 +71,10 @@ export function policyOfCapture(capture: ReadCapture): { policy: Policy; files: 
   return found[0] ?? null;
 }
 
-function bestFor(file: SourceFile): Dialect | null {
+function bestFor(file: SourceFile, among: readonly Dialect[]): Dialect | null {
   let best: Dialect | null = null;
   let surest = 0;
-  for (const dialect of dialects) {
+  for (const dialect of among) {
     const sure = dialect.recognises(file);
     if (sure >= SURE && sure > surest) {
       best = dialect;

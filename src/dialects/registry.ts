@@ -1,10 +1,13 @@
 import type { Dialect, SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
+import { ietf } from './ietf/index.ts';
 import { iptables } from './iptables/index.ts';
+import { ifupdown, networkd } from './linux-interfaces/index.ts';
 import { nftables } from './nftables/index.ts';
+import { tree } from './tree/index.ts';
 
-/** Every dialect Tuckpoint reads. */
-export const dialects: readonly Dialect[] = [nftables, iptables];
+/** Every dialect Tuckpoint reads; the generic tree last, for what no other knows. Mapping files add to them. */
+export const dialects: readonly Dialect[] = [nftables, iptables, ietf, ifupdown, networkd, tree];
 
 /**
  * The dialect with this name.
