@@ -1,6 +1,6 @@
 import { indexReferences } from '../references.ts';
 import type { ConfigObject, ObjectKind, Reference, TypedConfiguration } from '../typed-configuration.ts';
-import { keyOf, type Pairing, pairLists } from './lists.ts';
+import { type Pairing, pairLists } from './lists.ts';
 import { compareOpaque, type OpaqueChange } from './opaque.ts';
 import { onlyFollows, type Renames } from './rename.ts';
 import { canonical, type FieldChange, fieldChanges } from './value.ts';
@@ -74,7 +74,7 @@ export function compareConfigurations(
 }
 
 function changeOf(
-  { before, after, moved }: Pairing,
+  { before, after, moved, same }: Pairing,
   renames: Renames,
 ): Omit<ObjectChange, 'usersBefore' | 'usersAfter'> | null {
   if (before === null || after === null) {
@@ -91,11 +91,11 @@ function changeOf(
   }
   const otherList = before.order?.list !== after.order?.list;
   const fields = [
-    ...fieldChanges(before.value, after.value),
-    ...fieldChanges(before.comment, after.comment, 'comment'),
+    ...(same === true ? [] : fieldChanges(before.value, after.value)),
+    ...(same === true ? [] : fieldChanges(before.comment, after.comment, 'comment')),
     ...(otherList ? [] : fieldChanges(before.section, after.section, 'section')),
   ];
-  const named = before.order === null || keyOf(before) !== keyOf(after);
+  const named = before.order === null || same !== true;
   const renamed = named && before.name !== after.name && !isPositional(before) && !isPositional(after);
   const alsoMoved = moved || otherList;
   const told = { kind: before.kind, before, after, fields, alsoMoved, followsRename: false };

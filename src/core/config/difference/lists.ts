@@ -7,6 +7,8 @@ export interface Pairing {
   readonly before: ConfigObject | null;
   readonly after: ConfigObject | null;
   readonly moved: boolean;
+  /** Known to have the same value, comment and name of its own. */
+  readonly same?: boolean;
 }
 
 /** Objects at least this alike are one object changed, not one removed and another added. */
@@ -26,11 +28,12 @@ export function pairLists(before: readonly ConfigObject[], after: readonly Confi
     before: p.after,
     after: p.before,
     moved: p.moved,
+    same: p.same === true,
   }));
 }
 
 /** What makes two list members the same: their meaning and their comment, never their position. */
-export function keyOf(object: ConfigObject): string {
+function keyOf(object: ConfigObject): string {
   return `${canonical(object.value)} ${JSON.stringify(object.comment)} ${hasOwnName(object) ? object.name : ''}`;
 }
 
@@ -53,6 +56,7 @@ function pair(
 ): Pairing[] {
   const { kept, moved, onlyBefore, onlyAfter } = align(keysBefore, keysAfter);
   const joined: (readonly [number, number])[] = [...kept, ...moved];
+  const same = new Set(joined);
   const restBefore = new Set(onlyBefore);
   const restAfter = new Set(onlyAfter);
   /** The gap between kept members that an index falls into. */
@@ -82,7 +86,12 @@ function pair(
   joined.sort((x, y) => x[0] - y[0]);
   const stay = longestIncreasing(joined.map(([, j]) => j));
   return [
-    ...joined.map(([i, j], index) => ({ before: before[i]!, after: after[j]!, moved: !stay.has(index) })),
+    ...joined.map((pair, index) => ({
+      before: before[pair[0]]!,
+      after: after[pair[1]]!,
+      moved: !stay.has(index),
+      same: same.has(pair),
+    })),
     ...[...restBefore].map((i) => ({ before: before[i]!, after: null, moved: false })),
     ...[...restAfter].map((j) => ({ before: null, after: after[j]!, moved: false })),
   ];
