@@ -20,6 +20,8 @@ export interface ReplicateReport {
 }
 
 export interface ReplicateOptions {
+  /** The folder that has the key ring, where that is not the archive's own. */
+  readonly ring?: string;
   /** Reads back every file, not only those written now or not yet known to be right. */
   readonly readAll?: boolean;
   readonly progress?: (done: number, total: number) => void;
@@ -44,9 +46,9 @@ async function names(folder: string): Promise<string[]> {
 }
 
 /** What the archive consists of now, containers first: lines may be there only when what they tell of is. */
-async function filesNow(inside: Inside): Promise<string[]> {
+async function filesNow(inside: Inside, ringFolder: string): Promise<string[]> {
   await inside.refresh();
-  const ring = (await names(path.join(inside.folder, RING))).map((name) => `${RING}/${name}`);
+  const ring = (await names(path.join(ringFolder, RING))).map((name) => `${RING}/${name}`);
   const containers = inside.catalogue.shelves.map((shelf) => shelf.container.file);
   const lines = (await inside.manifest.segments()).map(({ name }) => `${MANIFEST}/${name}`);
   return [...ring, ...containers, ...lines, HEAD];
@@ -82,6 +84,7 @@ export async function replicate(
 ): Promise<ReplicateReport> {
   await inside.refresh();
   await checkSuccession(inside, store);
+  const ring = options.ring ?? inside.folder;
   const note = noteFile(inside, store);
   const known: Known = JSON.parse(await readFile(note, 'utf8').catch(() => '{}'));
   const save = async () => {
@@ -92,7 +95,7 @@ export async function replicate(
   const report = { written: 0, bytes: 0, kept: 0, removed: 0 };
   try {
     for (let attempt = 1; ; attempt += 1) {
-      const files = await filesNow(inside);
+      const files = await filesNow(inside, ring);
       if (await copyAll(inside, store, files, there, known, report, options)) break;
       if (attempt === ATTEMPTS)
         throw archiveError(
@@ -103,7 +106,7 @@ export async function replicate(
           },
         );
     }
-    const wanted = new Set(await filesNow(inside));
+    const wanted = new Set(await filesNow(inside, ring));
     for (const name of there.keys()) {
       if (wanted.has(name) || !OURS.test(name)) continue;
       await store.remove(name);
@@ -130,7 +133,8 @@ async function copyAll(
   for (const [done, name] of files.entries()) {
     options.progress?.(done, files.length);
     options.signal?.throwIfAborted();
-    const bytes = await readFile(path.join(inside.folder, name)).catch((cause: NodeJS.ErrnoException) => {
+    const home = name.startsWith(`${RING}/`) ? (options.ring ?? inside.folder) : inside.folder;
+    const bytes = await readFile(path.join(home, name)).catch((cause: NodeJS.ErrnoException) => {
       if (cause.code === 'ENOENT') return null;
       throw cause;
     });
@@ -166,12 +170,13 @@ async function digestThere(store: ReplicaStore, name: string): Promise<string | 
 
 /**
  * Brings a whole archive back from a replica alone into an empty folder; then unlock its key, open it and verify it.
- * May be repeated after an interruption. Throws `archive/replica`, `archive/not-an-archive`.
+ * May be repeated after an interruption. `ring`: where the key ring goes, if not into the same folder. Throws `archive/replica`, `archive/not-an-archive`.
  */
 export async function restoreReplica(
   store: ReplicaStore,
   folder: string,
   progress: (done: number, total: number) => void = () => undefined,
+  ring = folder,
 ): Promise<{ readonly files: number; readonly bytes: number }> {
   await makeFolder(folder);
   const unfinished = path.join(folder, `restoring${UNFINISHED}`);
@@ -194,7 +199,7 @@ export async function restoreReplica(
   let total = 0;
   for (const [done, [name, size]] of files.entries()) {
     progress(done, files.length);
-    const file = path.join(folder, name);
+    const file = path.join(name.startsWith(`${RING}/`) ? ring : folder, name);
     const had = await readFile(file).catch(() => null);
     total += size;
     if (had?.length === size) continue;
