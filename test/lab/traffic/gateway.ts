@@ -1,4 +1,5 @@
 import { execFileSync, spawnSync } from 'node:child_process';
+import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 
 /**
@@ -11,6 +12,9 @@ export const LOCAL = 4;
 export const UNTRACKED = 8;
 
 const GATEWAY_MAC = (leg: number): string => `02000000000${leg + 1}`;
+
+/** The system's own Python where there is one; others may be wrapped. */
+const python = existsSync('/usr/bin/python3') ? '/usr/bin/python3' : 'python3';
 
 const script = fileURLToPath(new URL('./packets.py', import.meta.url));
 
@@ -209,7 +213,7 @@ export class Gateway {
   /** Sends the lines of packets.py and returns what arrived anywhere. */
   exchange(lines: readonly string[]): Arrival[] {
     const legs = LEGS.map((name) => `${this.prefix}-${name}=wire`);
-    const done = spawnSync('/usr/bin/python3', [script, this.gateway, ...legs], {
+    const done = spawnSync(python, [script, this.gateway, ...legs], {
       input: `${lines.join('\n')}\n`,
       encoding: 'utf8',
       maxBuffer: 512 * 1024 * 1024,

@@ -12,11 +12,15 @@ Standard output, a line each:
   in HEX             an IPv4 packet handed to the gateway itself, header included
   in6 PROTOCOL HEX   an IPv6 packet handed to the gateway itself, without its header
 """
-import ctypes
 import os
 import select
 import socket
 import sys
+
+try:
+    import ctypes
+except ImportError:
+    sys.exit("packets.py needs the Debian package python3; python3-minimal lacks ctypes")
 
 libc = ctypes.CDLL(None, use_errno=True)
 IN4 = (1, 6, 17, 253)
@@ -106,7 +110,7 @@ def main():
                 raise
         if number % 32 == 31:
             listen(0)
-    while listen(0.25):
+    while listen(0.4):
         pass
     sys.stdout.write("\n".join(out) + "\n")
 
