@@ -39,11 +39,10 @@ export function readDocument<T>(
   let value: unknown;
   try {
     value = document.toJS({ maxAliasCount: 50 });
-  } catch (error) {
+  } catch {
+    // The only thing that fails here: aliases of aliases.
     return {
-      mistakes: [
-        { message: `This YAML cannot be read: ${sentence((error as Error).message)}`, place: placeAt(0) },
-      ],
+      mistakes: [{ message: 'The aliases in this YAML stand for too many values.', place: placeAt(0) }],
     };
   }
   const parsed = schema.safeParse(value);
