@@ -119,10 +119,11 @@ function readRule(
     );
   }
   const { file, line, start, end } = entry.place;
+  const text = shorten(entry.tree.source.text.slice(start, end), 160);
   return {
     id: object.id,
     ownName: model.ownName(`${list} ${name}`, name),
-    origin: { file, line, text: `${name}: ${shorten(entry.tree.source.text.slice(start, end), 160)}` },
+    origin: { file, line, text: text.includes(name) ? text : `${name}: ${text}` },
     enabled,
     verdict,
     nat: nat?.kind ?? null,
