@@ -4,7 +4,10 @@ import { matchOf, ruleOf, type Shape } from './shapes.ts';
 
 /** A few edits such as a change request makes: rules taken out, put in, moved, turned round, given other ports. */
 export function edited(policy: Policy, shape: Shape, edits: number, random: Random): Policy {
-  return Array.from({ length: edits }).reduce<Policy>((p) => changeRules(p, random, (rules) => edit(rules, shape, random)), policy);
+  return Array.from({ length: edits }).reduce<Policy>(
+    (p) => changeRules(p, random, (rules) => edit(rules, shape, random)),
+    policy,
+  );
 }
 
 function edit(rules: Rule[], shape: Shape, random: Random): void {
@@ -15,16 +18,30 @@ function edit(rules: Rule[], shape: Shape, random: Random): void {
       rules.splice(at, 1);
       return;
     case 1:
-      rules.splice(at, 0, ruleOf(matchOf(shape, random), { verdict: random.chance(0.7) ? 'accept' : 'drop' }, 900_000 + at));
+      rules.splice(
+        at,
+        0,
+        ruleOf(matchOf(shape, random), { verdict: random.chance(0.7) ? 'accept' : 'drop' }, 900_000 + at),
+      );
       return;
     case 2:
       rules.splice(random.below(rules.length - 1), 0, ...rules.splice(at, 1));
       return;
     case 3:
-      rules[at] = { ...rule, action: { verdict: 'verdict' in rule.action && rule.action.verdict === 'accept' ? 'drop' : 'accept' } };
+      rules[at] = {
+        ...rule,
+        action: { verdict: 'verdict' in rule.action && rule.action.verdict === 'accept' ? 'drop' : 'accept' },
+      };
       return;
     default:
-      rules[at] = { ...rule, match: { ...rule.match, protocol: [6, 6], destinationPort: [random.below(1024), 1024 + random.below(1024)] } };
+      rules[at] = {
+        ...rule,
+        match: {
+          ...rule.match,
+          protocol: [6, 6],
+          destinationPort: [random.below(1024), 1024 + random.below(1024)],
+        },
+      };
   }
 }
 

@@ -1,4 +1,11 @@
-import { type AddressSet, addressSet, type Family, type NumberSet, numberSet, rangeOfPrefix } from '#core/address';
+import {
+  type AddressSet,
+  addressSet,
+  type Family,
+  type NumberSet,
+  numberSet,
+  rangeOfPrefix,
+} from '#core/address';
 import type { Action, Match, Policy, Rule, Stage } from '#core/traffic';
 import { type Random, seeded } from './random.ts';
 
@@ -8,7 +15,10 @@ export const SHAPES: readonly Shape[] = ['short', 'wide', 'services', 'enterpris
 
 const TCP = 6;
 const UDP = 17;
-const COMMON_PORTS = [22, 25, 53, 80, 110, 123, 143, 161, 389, 443, 445, 514, 587, 636, 993, 1433, 1521, 3306, 3389, 5432, 8080, 8443];
+const COMMON_PORTS = [
+  22, 25, 53, 80, 110, 123, 143, 161, 389, 443, 445, 514, 587, 636, 993, 1433, 1521, 3306, 3389, 5432, 8080,
+  8443,
+];
 const ZONES = ['lan0', 'lan1', 'dmz0', 'dmz1', 'wan0', 'wan1', 'vpn0', 'mgmt0', 'guest0', 'voice0'];
 
 /** A policy of one shape with `count` filter rules. The same seed gives the same policy. */
@@ -39,9 +49,12 @@ function filter(rules: readonly Rule[]): Stage {
 
 /** One match of a shape; edits use it too. */
 export function matchOf(shape: Shape, random: Random): Match {
-  return { short: shortMatch, wide: wideMatch, services: servicesMatch, enterprise: (r: Random) => zoneMatch(r, 4) }[shape](
-    random,
-  );
+  return {
+    short: shortMatch,
+    wide: wideMatch,
+    services: servicesMatch,
+    enterprise: (r: Random) => zoneMatch(r, 4),
+  }[shape](random);
 }
 
 /** Hosts and small networks, one port. */
@@ -105,7 +118,11 @@ function enterprise(count: number, random: Random): Policy {
     dnat.push(ruleOf(match, { rewrite: { kind: 'dnat', addresses: inside } }, i + 1));
   }
   const snat = ruleOf(
-    { outInterface: { names: ['wan0', 'wan1'] }, source: addressSet(4, [rangeOfPrefix([0x0a00_0000], 8)]), states: ['new'] },
+    {
+      outInterface: { names: ['wan0', 'wan1'] },
+      source: addressSet(4, [rangeOfPrefix([0x0a00_0000], 8)]),
+      states: ['new'],
+    },
     { rewrite: { kind: 'masquerade' } },
     1,
   );
@@ -148,7 +165,10 @@ function networkRange(random: Random, family: Family) {
   const word = 0x0a00_0000 + random.below(2 ** 24);
   return family === 4
     ? rangeOfPrefix([word], length)
-    : rangeOfPrefix([0x2001_0db8, random.below(4096) * 0x1_0000, random.below(2 ** 32), word], 32 + random.below(97));
+    : rangeOfPrefix(
+        [0x2001_0db8, random.below(4096) * 0x1_0000, random.below(2 ** 32), word],
+        32 + random.below(97),
+      );
 }
 
 function prefix(random: Random, shortest: number, longest: number): AddressSet {

@@ -13,6 +13,7 @@ export {
   rowTexts,
 } from './describe.ts';
 export { trafficDifference } from './difference/difference.ts';
+export { relevantRules } from './difference/relevant.ts';
 export type { Finding, Findings, Way } from './findings/finding.ts';
 export { removalEffect } from './findings/removal.ts';
 export { type ReviewOptions, reviewPolicy } from './findings/review.ts';

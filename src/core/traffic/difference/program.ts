@@ -101,7 +101,7 @@ export function interestsOf(comparison: Comparison, side: Side): Interest[] {
       }
     }
   };
-  visit(0, firstView(slots.path), EVERYTHING);
+  if (slots.own > 0) visit(0, firstView(slots.path), EVERYTHING);
   return interests;
 }
 
