@@ -1,0 +1,26 @@
+import type { Value } from '../typed-configuration.ts';
+
+/** A mention's text before and after, such as `@harbours` and `@harbours_grafted`. */
+export interface Renaming {
+  readonly from: string;
+  readonly to: string;
+}
+
+/** A value with mentions by their new names. Only whole words count, so `web` in `web-2` stays. */
+export function renamedValue(value: Value, renamings: readonly Renaming[]): Value {
+  if (renamings.length === 0) return value;
+  const names = new Map(renamings.map(({ from, to }) => [from, to]));
+  const words = [...names.keys()].sort((a, b) => b.length - a.length).map(escaped);
+  const pattern = new RegExp(`(?<![\\w@$./-])(?:${words.join('|')})(?![\\w./-])`, 'g');
+  const visit = (part: Value): Value => {
+    if (typeof part === 'string') return part.replace(pattern, (word) => names.get(word) ?? word);
+    if (part === null || typeof part !== 'object') return part;
+    if (Array.isArray(part)) return part.map(visit);
+    return Object.fromEntries(Object.entries(part).map(([field, inner]) => [field, visit(inner)]));
+  };
+  return visit(value);
+}
+
+export function escaped(text: string): string {
+  return text.replace(/[.*+?^${}()|[\]\\/-]/g, '\\$&');
+}
