@@ -29,6 +29,7 @@ interface Options extends ReadingOptions {
 /** `diff A B`: objects added, removed, changed, moved, renamed; traffic; and with --raw the text. */
 export function diffCommand(program: Command, context: CliContext): void {
   withReadingOptions(program.command('diff <before> <after>'))
+    .summary('what differs between two configurations')
     .description(
       `what differs between two configurations, object by object and in traffic. Each is ${SOURCES}`,
     )

@@ -71,7 +71,7 @@ function momentText({ record, change, same }: Moment): string[] {
   const files = change.files.map(({ name, change: how, added, removed }) =>
     added === null
       ? `    ${name}: ${how}, not a text`
-      : `    ${name}: ${how}, ${added} lines in, ${removed} out`,
+      : `    ${name}: ${how}; lines: ${added} in, ${removed} out`,
   );
   const unread =
     change.notUnderstood > 0 ? [`    ${change.notUnderstood} statements differ that are not understood`] : [];

@@ -32,6 +32,7 @@ interface Options extends ReadingOptions {
 /** `review POLICY`: what is worth a second look in one policy, each with its proof. */
 export function reviewCommand(program: Command, context: CliContext): void {
   withReadingOptions(program.command('review <configuration>'))
+    .summary('what is worth a second look in one policy')
     .description(`what is worth a second look in one policy, with proof. It is ${SOURCES}`)
     .option(
       '--outside <interface...>',

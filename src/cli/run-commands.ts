@@ -82,6 +82,7 @@ export function run(
   context: CliContext,
 ): Command {
   return command
+    .summary(description)
     .description(
       `${description}. ${procedure === 'reading' || procedure === 'capture' ? '' : CAUTION}`.trim(),
     )

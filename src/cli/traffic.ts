@@ -33,6 +33,7 @@ interface Options extends ReadingOptions {
 /** `traffic BEFORE AFTER`, `traffic --explain PACKET BEFORE AFTER`, `traffic --packets FILE.jsonl POLICY`. */
 export function trafficCommand(program: Command, context: CliContext): void {
   withReadingOptions(program.command('traffic <before> [after]'))
+    .summary('which packets two configurations treat differently')
     .description(`which packets are treated differently. Each configuration is ${SOURCES}`)
     .option(
       '--explain <packet>',
