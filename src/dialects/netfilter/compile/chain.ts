@@ -189,7 +189,7 @@ export class ChainCompiler {
         advice: 'Take out one of these jumps; the packet filter would refuse to load them.',
       });
     }
-    if (this.calls.length > DEEPEST) {
+    if (this.calls.length >= DEEPEST) {
       throw new TuckpointError('dialects/too-deep', `Chains call chains more than ${DEEPEST} deep.`, {
         place,
         advice: 'The packet filter would refuse to load this.',

@@ -63,9 +63,9 @@ export class Notes {
       return;
     }
     for (const path of spot.paths) known.paths.add(path);
-    // Two families or two places seldom share a match; the wider claim is the safe one.
     known.families.add(spot.family);
-    known.match = undefined;
+    // Reached in two ways with different limits: the wider claim is the safe one.
+    if (JSON.stringify(known.match) !== JSON.stringify(match)) known.match = undefined;
   }
 
   /** A rule changes a field; it matters only if some rule looks at it, which is known at the end. */

@@ -34,6 +34,25 @@ export function parseJson(ruleset: Ruleset, file: SourceFile): void {
   }
 }
 
+/** Objects of a listing. Commands other than `add` and `create` change what stands before and are not followed. */
+const KNOWN: ReadonlySet<string> = new Set([
+  'table',
+  'chain',
+  'rule',
+  'set',
+  'map',
+  'element',
+  'flowtable',
+  'counter',
+  'quota',
+  'limit',
+  'ct helper',
+  'ct timeout',
+  'ct expectation',
+  'secmark',
+  'synproxy',
+]);
+
 function readItem(ruleset: Ruleset, item: Item, place: Place): void {
   let [what, body] = single(item.value);
   if (what === 'metainfo') return;
@@ -42,6 +61,7 @@ function readItem(ruleset: Ruleset, item: Item, place: Place): void {
     return;
   }
   if (what === 'add' || what === 'create') [what, body] = single(body);
+  if (!KNOWN.has(what)) throw new NotUnderstood(`"${what}" is not known here`);
   if (!isRecord(body)) throw new NotUnderstood(`"${what}" holds no object`);
   const family = String(body.family ?? 'ip');
   if (what === 'table') {
@@ -75,19 +95,8 @@ function readInto(table: Table, what: string, body: Json, place: Place): void {
     case 'element':
       table.sets.get(name)?.elements.push(...elementsFrom(body.elem));
       return;
-    case 'flowtable':
-    case 'counter':
-    case 'quota':
-    case 'limit':
-    case 'ct helper':
-    case 'ct timeout':
-    case 'ct expectation':
-    case 'secmark':
-    case 'synproxy':
-      table.objects.set(`${what} ${name}`, { what, name, place, text: shorten(JSON.stringify(body)) });
-      return;
     default:
-      throw new NotUnderstood(`"${what}" is not known here`);
+      table.objects.set(`${what} ${name}`, { what, name, place, text: shorten(JSON.stringify(body)) });
   }
 }
 
