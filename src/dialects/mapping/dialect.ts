@@ -1,8 +1,9 @@
 import type { ConfigObject, Dialect, SourceFile, TypedConfiguration } from '#core/config';
 import { applyEdits } from '#dialects/source';
 import { readTree, type Stand, type TreeFormat } from '#dialects/tree';
+import { ownAttributesLeft } from './entry.ts';
 import { readMapping } from './mapping-file.ts';
-import { Model } from './model.ts';
+import { attributesIn, Model } from './model.ts';
 import { readObjects } from './objects.ts';
 import { policyOf } from './policy.ts';
 import { type ReadRule, readNat, readRules } from './rules.ts';
@@ -50,10 +51,12 @@ function read(mapping: Mapping, files: readonly SourceFile[]): TypedConfiguratio
   const nat = readNat(model);
   model.resolveMentions();
   const named = new Set(model.opaque.map(({ place }) => `${place.start} ${place.file}`));
+  const mentioned = attributesIn(mapping);
   for (const tree of trees) {
-    for (const node of model.coverage.leftBelow(tree.root)) {
-      if (!named.has(`${node.start} ${tree.source.file}`))
-        model.leave(tree, node, 'The mapping says nothing of this part.', null);
+    const around = model.coverage.around(tree.root).flatMap((node) => ownAttributesLeft(node, mentioned));
+    for (const part of [...around, ...model.coverage.leftBelow(tree.root)]) {
+      if (!named.has(`${part.start} ${tree.source.file}`))
+        model.leave(tree, part, 'The mapping says nothing of this part.', null);
     }
   }
   const syntax: Reading = { model, rules, nat };

@@ -9,6 +9,32 @@ export interface Taken {
   readonly place: Span;
 }
 
+/** A stretch of text that the mapping does not explain. */
+export interface LeftPart {
+  readonly start: number;
+  readonly end: number;
+}
+
+/** The attributes of one node that the mapping does not mention. */
+export function ownAttributesLeft(node: TreeNode, mentioned: ReadonlySet<string>): LeftPart[] {
+  return node.attributes
+    .filter(({ name }) => !mentioned.has(name) && !/^(?:xmlns|xml)(?::|$)/.test(name))
+    .map(({ name, start, end }) => ({ start: start - name.length - 2, end: end + 1 }));
+}
+
+/** Attributes that the mapping does not mention, at a node and below; what is `left` anyway is not looked into. */
+function attributesLeft(
+  node: TreeNode,
+  mentioned: ReadonlySet<string>,
+  left: readonly TreeNode[],
+): LeftPart[] {
+  if (left.includes(node)) return [];
+  return [
+    ...ownAttributesLeft(node, mentioned),
+    ...node.children.flatMap((child) => attributesLeft(child, mentioned, left)),
+  ];
+}
+
 /** Marks which nodes of a tree were understood, so that the rest can be named. */
 export class Coverage {
   readonly #taken = new Set<TreeNode>();
@@ -27,6 +53,13 @@ export class Coverage {
     return node.children.flatMap((child) => (this.#touches(child) ? this.leftBelow(child) : [child]));
   }
 
+  /** Nodes around entries that are no part of one themselves. */
+  around(node: TreeNode): TreeNode[] {
+    return node.children.flatMap((child) =>
+      this.#taken.has(child) || !this.#touches(child) ? [] : [child, ...this.around(child)],
+    );
+  }
+
   #touches(node: TreeNode): boolean {
     return this.#taken.has(node) || node.children.some((child) => this.#touches(child));
   }
@@ -37,8 +70,11 @@ export class Entry {
   readonly tree: Tree;
   readonly found: Found;
   readonly #coverage: Coverage;
+  readonly #attributes: ReadonlySet<string>;
 
-  constructor(tree: Tree, found: Found, coverage: Coverage) {
+  /** `attributes`: the names of attributes that the mapping mentions for this kind of entry. */
+  constructor(tree: Tree, found: Found, coverage: Coverage, attributes: ReadonlySet<string>) {
+    this.#attributes = attributes;
     this.tree = tree;
     this.found = found;
     this.#coverage = coverage;
@@ -87,11 +123,12 @@ export class Entry {
     return nodes.some((one) => !['false', 'no', 'off', '0'].includes(textsOf(one).join(' ')));
   }
 
-  /** Nodes of this entry that no field took. Nodes on the `ignore` paths count as understood. */
-  left(ignore: readonly string[] = []): TreeNode[] {
+  /** Parts of this entry that no field took: nodes, and attributes. What stands on the `ignore` paths is understood. */
+  left(ignore: readonly string[] = []): LeftPart[] {
     for (const path of ignore)
       for (const { node } of select(this.found.node, parsePath(path))) this.#coverage.takeAll(node);
-    return this.#coverage.leftBelow(this.found.node);
+    const nodes = this.#coverage.leftBelow(this.found.node);
+    return [...nodes, ...attributesLeft(this.found.node, this.#attributes, nodes)];
   }
 
   #fromPath(path: string): Taken[] {

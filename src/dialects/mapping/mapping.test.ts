@@ -248,6 +248,22 @@ describe('the same rules in other formats', () => {
     for (const [packet, verdict] of packets)
       expect(decide(policy(text, dialect), { ...PACKET, ...packet }).verdict).toBe(verdict);
   });
+  test('leave attributes that the mapping does not mention', () => {
+    const dialect = dialectOf(
+      `${head}format: xml\nrules: [{at: "gate/rule", name: "@id", source: src, action: "@do", ignore: ["@tag"]}]`,
+    );
+    const text =
+      '<gate><rule id="a" do="allow" tag="t" when="night"><src not="yes">10.2.0.0/16</src></rule></gate>';
+    expect(read(text, dialect).opaque.map((part) => part.text)).toEqual([
+      'when="night"',
+      'not="yes"',
+      'asleep="no"',
+    ]);
+    expect(decide(policy(text, dialect), PACKET).verdict).toBe('drop');
+    expect(
+      decide(policy(text, dialect), { ...PACKET, conditions: ['when="night" (a)', 'not="yes" (a)'] }).verdict,
+    ).toBe('accept');
+  });
   test('count by number where they have one', () => {
     const dialect = dialectOf(
       `${head}format: json\nrules: [{at: "*", source: src, action: do, order: n, name: n}]`,

@@ -10,8 +10,8 @@ import {
   type Value,
 } from '#core/config';
 import { shorten } from '#dialects/source';
-import { type Stand, spanOf, type Tree, type TreeNode, titleOf } from '#dialects/tree';
-import { Coverage, Entry, type Taken } from './entry.ts';
+import { type Stand, type Tree, titleOf } from '#dialects/tree';
+import { Coverage, Entry, type LeftPart, type Taken } from './entry.ts';
 import { parsePath, select } from './path.ts';
 import type { EntryOf, Mapping } from './schema.ts';
 import type { Service } from './services.ts';
@@ -85,7 +85,7 @@ export class Model {
       (list ?? [])
         .flatMap((as) => select(tree.root, parsePath(as.at)).map((found) => ({ found, as })))
         .sort((a, b) => a.found.node.start - b.found.node.start)
-        .map(({ found, as }) => ({ entry: new Entry(tree, found, this.coverage), as })),
+        .map(({ found, as }) => ({ entry: new Entry(tree, found, this.coverage, attributesIn(as)), as })),
     );
   }
 
@@ -135,9 +135,9 @@ export class Model {
     }
   }
 
-  leave(tree: Tree, node: TreeNode, why: string, within: ObjectId | null): void {
-    const text = shorten(tree.source.text.slice(node.start, node.end));
-    this.opaque.push({ place: spanOf(tree, node), text, why, within, mayAffectTraffic: true });
+  leave(tree: Tree, { start, end }: LeftPart, why: string, within: ObjectId | null): void {
+    const text = shorten(tree.source.text.slice(start, end));
+    this.opaque.push({ place: tree.source.span(start, end), text, why, within, mayAffectTraffic: true });
   }
 
   /** A second definition of a name: the first counts here, the device may think otherwise. */
@@ -151,12 +151,22 @@ export class Model {
   }
 
   /** Leaves what is left of an object, as parts that the mapping does not explain. */
-  leaveRest(entry: Entry, ignore: readonly string[] | undefined, within: ObjectId): TreeNode[] {
+  leaveRest(entry: Entry, ignore: readonly string[] | undefined, within: ObjectId): void {
     const rest = entry.left(ignore);
     for (const node of rest) this.leave(entry.tree, node, 'The mapping says nothing of this part.', within);
-    return rest;
   }
 }
+
+/** The attributes that a part of the mapping mentions anywhere. */
+export function attributesIn(as: object): ReadonlySet<string> {
+  const known = MENTIONED.get(as);
+  if (known !== undefined) return known;
+  const names = new Set([...JSON.stringify(as).matchAll(/@([\w:.-]+)/g)].map(([, name]) => name!));
+  MENTIONED.set(as, names);
+  return names;
+}
+
+const MENTIONED = new WeakMap<object, ReadonlySet<string>>();
 
 /** The name of an entry: the field, the capture `name`, or what the node says. */
 export function nameOf(entry: Entry, as: { readonly name?: EntryOf<'rules'>['name'] | undefined }): string {

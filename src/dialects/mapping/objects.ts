@@ -1,130 +1,139 @@
 import { formatAddresses } from '#core/address';
 import type { ObjectKind, Value } from '#core/config';
 import { titleOf, treeValue } from '#dialects/tree';
-import { Entry } from './entry.ts';
+import type { Entry } from './entry.ts';
 import { type Mentions, type Model, nameOf } from './model.ts';
-import { parsePath, select } from './path.ts';
-import type { EntryOf } from './schema.ts';
+import type { EntryOf, Field } from './schema.ts';
 import { isLiteral, serviceOf, serviceValue } from './services.ts';
 import { addressesOf, inEntries } from './texts.ts';
 
 /** Reads every object but rules and NAT. */
 export function readObjects(model: Model): void {
-  const { mapping } = model;
-  for (const { entry, as } of model.entriesOf(mapping.addresses)) {
+  readAddresses(model);
+  readGroups(model, 'address-group', model.groups);
+  readServices(model);
+  readGroups(model, 'service-group', model.serviceGroups);
+  readZones(model);
+  readInterfaces(model);
+  readRoutes(model);
+  readSettings(model);
+}
+
+function readAddresses(model: Model): void {
+  for (const { entry, as } of model.entriesOf(model.mapping.addresses)) {
     const name = nameOf(entry, as);
-    const texts = inEntries(
-      entry.texts(as.value).map(({ text }) => text),
-      as.as,
-    );
+    const texts = inEntries(wordsOf(entry, as.value), as.as);
     const sets = texts.flatMap((text) => addressesOf(text, as.as) ?? []);
     const unknown = texts.filter((text) => addressesOf(text, as.as) === undefined);
     if (model.addresses.has(name)) model.leaveSecond(entry, 'address', name);
     else model.addresses.set(name, { sets, unknown });
-    const value = {
-      addresses: sets.flatMap(formatAddresses).sort(),
+    const addresses = sets.flatMap(formatAddresses).sort();
+    finish(model, entry, as, 'address', name, {
+      addresses,
       ...(unknown.length > 0 ? { texts: [...unknown].sort() } : {}),
-    };
-    finish(model, entry, as, 'address', name, value);
+    });
   }
-  for (const [kind, list, into] of [
-    ['address-group', mapping.groups, model.groups],
-    ['service-group', mapping['service-groups'], model.serviceGroups],
-  ] as const) {
-    for (const { entry, as } of model.entriesOf(list)) {
-      const name = nameOf(entry, as);
-      const members = entry.texts(as.members);
-      if (into.has(name)) model.leaveSecond(entry, kind, name);
-      else
-        into.set(
-          name,
-          members.map(({ text }) => text),
-        );
-      const kinds: readonly ObjectKind[] =
-        kind === 'address-group' ? ['address', 'address-group'] : ['service', 'service-group'];
-      finish(
-        model,
-        entry,
-        as,
-        kind,
-        name,
-        { members: members.map(({ text }) => text).sort() },
-        { kinds, taken: members, isLiteral: (text) => isLiteral(text, mapping) },
-      );
-    }
-  }
-  for (const { entry, as } of model.entriesOf(mapping.services)) {
+}
+
+function readGroups(
+  model: Model,
+  kind: 'address-group' | 'service-group',
+  into: Map<string, readonly string[]>,
+): void {
+  const { mapping } = model;
+  const kinds: readonly ObjectKind[] = kind === 'address-group' ? ['address', kind] : ['service', kind];
+  for (const { entry, as } of model.entriesOf(
+    kind === 'address-group' ? mapping.groups : mapping['service-groups'],
+  )) {
     const name = nameOf(entry, as);
-    const service = serviceOf(entry, as, mapping);
+    const taken = entry.texts(as.members);
+    const members = taken.map(({ text }) => text);
+    if (into.has(name)) model.leaveSecond(entry, kind, name);
+    else into.set(name, members);
+    finish(
+      model,
+      entry,
+      as,
+      kind,
+      name,
+      { members: [...members].sort() },
+      { kinds, taken, isLiteral: (text) => isLiteral(text, mapping) },
+    );
+  }
+}
+
+function readServices(model: Model): void {
+  for (const { entry, as } of model.entriesOf(model.mapping.services)) {
+    const name = nameOf(entry, as);
+    const service = serviceOf(entry, as, model.mapping);
     if (model.services.has(name)) model.leaveSecond(entry, 'service', name);
     else model.services.set(name, service);
     finish(model, entry, as, 'service', name, serviceValue(service));
   }
-  for (const { entry, as } of model.entriesOf(mapping.zones)) {
+}
+
+function readZones(model: Model): void {
+  for (const { entry, as } of model.entriesOf(model.mapping.zones)) {
     const name = nameOf(entry, as);
-    const interfaces = entry.texts(as.interfaces);
-    model.zones.set(name, new Set([...(model.zones.get(name) ?? []), ...interfaces.map(({ text }) => text)]));
+    const taken = entry.texts(as.interfaces);
+    const interfaces = taken.map(({ text }) => text);
+    model.zones.set(name, new Set([...(model.zones.get(name) ?? []), ...interfaces]));
     finish(
       model,
       entry,
       as,
       'zone',
       name,
-      { interfaces: interfaces.map(({ text }) => text).sort() },
-      { kinds: ['interface'], taken: interfaces, isLiteral: () => false },
+      { interfaces: interfaces.sort() },
+      { kinds: ['interface'], taken, isLiteral: () => false },
     );
   }
+}
+
+/** Interfaces, and the zones that only they name: such a zone stands where the first of them names it. */
+function readInterfaces(model: Model): void {
   const homes = new Map<string, Entry>();
-  for (const { entry, as } of model.entriesOf(mapping.interfaces)) {
+  for (const { entry, as } of model.entriesOf(model.mapping.interfaces)) {
     const name = nameOf(entry, as);
-    const zones = entry.texts(as.zone);
+    const taken = entry.texts(as.zone);
     model.interfaces.add(name);
-    for (const { text } of zones) {
+    for (const { text } of taken) {
       const known = model.zones.get(text);
       if (known === undefined) homes.set(text, entry);
       model.zones.set(text, new Set([...(known ?? []), name]));
     }
     const value = {
-      addresses: entry
-        .texts(as.addresses)
-        .map(({ text }) => text)
-        .sort(),
-      zone: zones[0]?.text ?? null,
+      addresses: wordsOf(entry, as.addresses).sort(),
+      zone: taken[0]?.text ?? null,
       enabled: !entry.has(as.disabled),
     };
-    finish(model, entry, as, 'interface', name, value, {
-      kinds: ['zone'],
-      taken: zones,
-      isLiteral: () => false,
-    });
+    finish(model, entry, as, 'interface', name, value, { kinds: ['zone'], taken, isLiteral: () => false });
   }
-  // A zone that only interfaces name stands where the first of them names it.
   for (const [name, entry] of homes) {
     model.add('zone', entry, name, { interfaces: [...model.zones.get(name)!].sort() });
   }
-  for (const { entry, as } of model.entriesOf(mapping.routes)) {
+}
+
+function readRoutes(model: Model): void {
+  for (const { entry, as } of model.entriesOf(model.mapping.routes)) {
     const destination = entry.text(as.destination) ?? '';
-    const out = entry.texts(as.interface);
-    const value = { destination, gateway: entry.text(as.gateway), interface: out[0]?.text ?? null };
-    finish(model, entry, as, 'route', as.name === undefined ? destination : nameOf(entry, as), value, {
-      kinds: ['interface'],
-      taken: out,
-      isLiteral: () => false,
-    });
+    const taken = entry.texts(as.interface);
+    const value = { destination, gateway: entry.text(as.gateway), interface: taken[0]?.text ?? null };
+    const name = as.name === undefined ? destination : nameOf(entry, as);
+    finish(model, entry, as, 'route', name, value, { kinds: ['interface'], taken, isLiteral: () => false });
   }
-  for (const tree of model.trees) {
-    for (const path of mapping.settings ?? []) {
-      for (const found of select(tree.root, parsePath(path))) {
-        model.coverage.takeAll(found.node);
-        model.add(
-          'setting',
-          new Entry(tree, found, model.coverage),
-          titleOf(found.node),
-          treeValue(found.node),
-        );
-      }
-    }
+}
+
+function readSettings(model: Model): void {
+  for (const { entry } of model.entriesOf((model.mapping.settings ?? []).map((at) => ({ at })))) {
+    const { node } = entry.found;
+    model.coverage.takeAll(node);
+    model.add('setting', entry, titleOf(node), treeValue(node));
   }
+}
+
+function wordsOf(entry: Entry, field: Field | undefined): string[] {
+  return entry.texts(field).map(({ text }) => text);
 }
 
 function finish(
