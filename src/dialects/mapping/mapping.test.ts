@@ -253,7 +253,7 @@ describe('the same rules in other formats', () => {
       `${head}format: xml\nrules: [{at: "gate/rule", name: "@id", source: src, action: "@do", ignore: ["@tag"]}]`,
     );
     const text =
-      '<gate><rule id="a" do="allow" tag="t" when="night"><src not="yes">10.2.0.0/16</src></rule></gate>';
+      '<gate asleep="no"><rule id="a" do="allow" tag="t" when="night"><src not="yes">10.2.0.0/16</src></rule></gate>';
     expect(read(text, dialect).opaque.map((part) => part.text)).toEqual([
       'when="night"',
       'not="yes"',
