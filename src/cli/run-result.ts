@@ -1,9 +1,10 @@
 import { mkdir, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { TuckpointError } from '#core/errors';
-import { type Finished, type RunReport, renderReport } from '#runs';
+import { type Finished, type RunReport, renderReport, visible } from '#runs';
 import type { CliContext } from './context.ts';
 import { ExitCode, exitCodeFor } from './exit-codes.ts';
+import { readingText } from './reading-text.ts';
 
 /** Writes the report beside the data folder's others, shows it, and sets the exit code by the decision. */
 export async function finish(context: CliContext, done: Finished, also?: string): Promise<void> {
@@ -11,10 +12,12 @@ export async function finish(context: CliContext, done: Finished, also?: string)
   const page = path.join(folder, 'reports', `${done.run}.html`);
   await writeReport(page, done.report);
   if (also !== undefined) await writeReport(also, done.report);
-  const { run, decision, reason, report } = done;
+  const { run, decision, reason, report, facts } = done;
+  const reading = report.procedure.name === 'reading' ? (facts.readingBefore ?? null) : undefined;
+  const shown = reading == null ? '' : `\n${visible(readingText(reading))}`;
   context.out.result(
-    { run, decision, reason, reportFile: page, report },
-    `\n${renderReport(report, 'text')}\nReport: ${page}`,
+    { run, decision, reason, reportFile: page, ...(reading === undefined ? {} : { reading }), report },
+    `${shown}\n${renderReport(report, 'text')}\nReport: ${page}`,
   );
   context.exit(codeFor(done));
 }

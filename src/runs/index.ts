@@ -12,5 +12,5 @@ export { firstSight } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
 export { readPromises } from './promises/promises-file.ts';
 export { endsOfTheWay, wayIn } from './promises/way-in.ts';
-export { configurationChanges, type RunReport, renderReport } from './report/index.ts';
+export { configurationChanges, type RunReport, renderReport, visible } from './report/index.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';

@@ -3,6 +3,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { mkdir } from 'node:fs/promises';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { Reading } from '#core/reading';
 import type { Plan, RunReport } from '#runs';
 import { Estate } from './estate.ts';
 import { dataOf } from './workbench.ts';
@@ -92,9 +93,21 @@ describe('Runs', () => {
     expect(all.map((one) => one.decision)).toEqual(['done']);
   });
 
-  test('reading: what the device shows at that instant', async () => {
-    const done = await estate.ended('reading', name);
-    expect(done).toMatchObject({ decision: 'done', code: 0 });
+  test('reading: what the device shows at that instant, every part of it', async () => {
+    const answer = dataOf<{ reading: Reading }>(await estate.run('reading', name));
+    const { interfaces, memory, loss, notRead } = answer.reading;
+    // The interfaces that its own configuration names.
+    const system = Buffer.from(
+      estate.control(name).configuration(running().id).get('system.conf')!,
+    ).toString();
+    const named = [...system.matchAll(/^\[interface (\S+)\]$/gmu)].map(([, word]) => word);
+    expect(interfaces.map((each) => each.name)).toEqual(named);
+    expect(memory).not.toBeNull();
+    expect(loss.map((each) => each.target)).toContain('depot');
+    expect(notRead).toEqual([]);
+    const said = await estate.say('reading', name);
+    for (const word of named) expect(said.stdout).toContain(`\n${word} `);
+    expect(said.stdout).toMatch(/memory: \d+ of \d+ bytes free/u);
   });
 
   test('slots: what each holds, as the device itself shows', async () => {

@@ -15,3 +15,4 @@ export type {
   StepOutcome,
   TrafficSection,
 } from './run-report.ts';
+export { visible } from './visible.ts';
