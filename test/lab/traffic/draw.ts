@@ -36,7 +36,7 @@ const PORT_POOL = PORTS.flatMap((ports) => {
 export function drawPackets(
   random: Random,
   count: number,
-  states: readonly ConnectionState[] = ['new', 'established', 'invalid', 'untracked'],
+  states: readonly ConnectionState[] = ['new', 'new', 'established', 'related', 'invalid', 'untracked'],
   paths: readonly Path[] = ['through', 'through', 'to', 'from'],
 ): Packet[] {
   const packets: Packet[] = [];
@@ -64,10 +64,14 @@ function drawPacket(random: Random, wanted: ConnectionState, path: Path): Packet
   let protocol = random.pick([6, 6, 17, 17, family === 4 ? 1 : 58, 253]);
   // Only TCP with impossible flags and answers nobody asked for are surely invalid.
   if (state === 'invalid' && protocol !== 6) protocol = family === 4 ? 1 : 58;
+  // Errors about a connection are the plainest related packets.
+  if (state === 'related') protocol = family === 4 ? 1 : 58;
   const icmp = protocol === 1 || protocol === 58;
   if (icmp && state === 'untracked' && random.chance(0.5)) state = 'new';
   const [request, reply] = family === 4 ? [8, 0] : [128, 129];
-  const icmpType = state === 'established' || state === 'invalid' ? reply : request;
+  const unreachable = family === 4 ? 3 : 1;
+  const icmpType =
+    state === 'related' ? unreachable : state === 'established' || state === 'invalid' ? reply : request;
   return {
     path,
     family,
@@ -82,7 +86,7 @@ function drawPacket(random: Random, wanted: ConnectionState, path: Path): Packet
           destinationPort: random.pick(PORT_POOL),
         }
       : {}),
-    ...(icmp ? { icmpType, icmpCode: 0 } : {}),
+    ...(icmp ? { icmpType, icmpCode: state === 'related' ? random.below(5) : 0 } : {}),
     state,
   };
 }

@@ -69,6 +69,12 @@ function transport(packet: Packet, number: number, tcpFlags: number): Buffer {
       const head = Buffer.alloc(8);
       head[0] = packet.icmpType ?? 0;
       head[1] = packet.icmpCode ?? 0;
+      if (packet.state === 'related') {
+        // An error about a packet the other way (RFC 792, RFC 4443): four unused bytes, then that packet.
+        const quoted = ipPacket(quotedBy(packet, number), number, 0, 0);
+        const error = Buffer.concat([head, quoted.subarray(0, quoted.length - 8)]);
+        return finish(error, 2, packet.protocol === 1 ? null : 58);
+      }
       head.writeUInt16BE(number & 0xffff, 4);
       head.writeUInt16BE(number >>> 16, 6);
       return finish(head, 2, packet.protocol === 1 ? null : 58);
@@ -120,11 +126,19 @@ export function sendLine(packet: Packet, number: number): string {
   return line(packet, number, flags);
 }
 
-/** The line that opens the connection an established packet belongs to: the same packet the other way round. */
-export function openerLine(packet: Packet, number: number): string | null {
-  if (packet.state !== 'established') return null;
-  const request = packet.family === 4 ? 8 : 128;
-  const opener: Packet = {
+/** The UDP packet that an error is about; it opened the connection that the error is related to. */
+function quotedBy(packet: Packet, number: number): Packet {
+  return {
+    ...reversed(packet),
+    protocol: 17,
+    sourcePort: 20_000 + (number % 40_000),
+    destinationPort: 33_434,
+  };
+}
+
+/** The same connection the other way round, as new. */
+function reversed(packet: Packet): Packet {
+  return {
     ...packet,
     path: packet.path === 'to' ? 'from' : packet.path === 'from' ? 'to' : 'through',
     inInterface: packet.outInterface,
@@ -133,10 +147,15 @@ export function openerLine(packet: Packet, number: number): string | null {
     destination: packet.source,
     sourcePort: packet.destinationPort ?? 0,
     destinationPort: packet.sourcePort ?? 0,
-    icmpType: request,
+    icmpType: packet.family === 4 ? 8 : 128,
     state: 'new',
   };
-  return line(opener, number, SYN);
+}
+
+/** The line that opens the connection an established or related packet belongs to; null for other packets. */
+export function openerLine(packet: Packet, number: number): string | null {
+  if (packet.state === 'related') return line(quotedBy(packet, number), number, SYN);
+  return packet.state === 'established' ? line(reversed(packet), number, SYN) : null;
 }
 
 /** Which packet arrived, and as what; null for traffic that is none of ours. */

@@ -35,7 +35,8 @@ export function observe(gateway: Gateway, load: () => void, packets: readonly Pa
     const found = recognise(bytes, family, protocol !== null);
     const packet = found === null ? undefined : packets[found.number];
     if (found === null || packet === undefined || packet.family !== family) continue;
-    if (found.answer) {
+    // Nobody answers an error with an error (RFC 1122, section 3.2.2), so a related packet is itself the arrival.
+    if (found.answer && packet.state !== 'related') {
       if (seen[found.number]!.verdict === 'dropped')
         seen[found.number] = { ...seen[found.number]!, verdict: 'reject' };
       continue;

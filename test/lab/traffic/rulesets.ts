@@ -12,7 +12,7 @@ export const NETWORKS4 = [
 ];
 export const NETWORKS6 = ['2001:db8:1::/48', '2001:db8:1:2::/64', '2001:db8:2::/47', '2001:db8:5::7'];
 export const PORTS = ['22', '53', '80', '443', '1024-2047', '8000-8080', '5060'];
-const STATES = ['new', 'established', 'invalid', 'untracked'];
+const STATES = ['new', 'established', 'related', 'invalid', 'untracked'];
 
 /** One random rule's matches, in the text form of nft(8). `chains` may be called. */
 function matches(random: Random, hook: string): string[] {
@@ -35,8 +35,8 @@ function matches(random: Random, hook: string): string[] {
   else if (kind === 4)
     parts.push(
       six
-        ? `icmpv6 type ${many(['echo-request', 'echo-reply'])}`
-        : `icmp type ${not()}${many(['echo-request', 'echo-reply', '13'])}`,
+        ? `icmpv6 type ${many(['echo-request', 'echo-reply', 'destination-unreachable'])}`
+        : `icmp type ${not()}${many(['echo-request', 'echo-reply', 'destination-unreachable', '13'])}`,
     );
   else if (kind === 5) parts.push(`meta l4proto ${not()}${many(['tcp', 'udp', '253'])}`);
   else if (kind === 6) parts.push(`tcp dport ${random.pick(['< 1024', '>= 2048', '!= 1024-2047'])}`);

@@ -31,7 +31,7 @@ export function savedRuleset(random: Random, family: 4 | 6): string {
     );
     if (random.chance(0.3)) {
       parts.push(
-        `-m conntrack ${not()}--ctstate ${random.some(['NEW', 'ESTABLISHED', 'INVALID', 'UNTRACKED'], 1, 2).join(',')}`,
+        `-m conntrack ${not()}--ctstate ${random.some(['NEW', 'ESTABLISHED', 'RELATED', 'INVALID', 'UNTRACKED'], 1, 2).join(',')}`,
       );
     }
     if (random.chance(0.2)) parts.push('-m comment --comment "quay \\"north\\" -j DROP"');

@@ -48,4 +48,21 @@ describe('our verdict is the verdict of the Linux packet filter', () => {
       }
     },
   );
+
+  it.each(['new', 'established', 'related', 'invalid', 'untracked'] as const)(
+    'and packets of each kind can be told apart: only %s ones pass where only they may',
+    (state) => {
+      const hook = (name: string) =>
+        `chain ${name} { type filter hook ${name} priority filter; policy drop; ct state ${state} accept; };`;
+      const ruleset = `table inet t { ${['forward', 'input', 'output'].map(hook).join(' ')} }`;
+      const packets = drawPackets(new Random(77), 1000);
+      const policy = nftables.policy(nftables.read([{ name: 'ruleset.nft', text: ruleset }]))!;
+      const comparison = compareWithKernel(gateway, () => gateway.load(ruleset), policy, packets);
+      expect(report(ruleset, comparison)).toBe('');
+      const passed = packets.filter((packet) => packet.state === state).length;
+      expect(passed).toBeGreaterThan(50);
+      const accepted = [...comparison.counts].filter(([key]) => key.endsWith('/accept'));
+      expect(accepted.reduce((sum, [, count]) => sum + count, 0)).toBe(passed);
+    },
+  );
 });
