@@ -114,17 +114,7 @@ function openMore(comparison: OpenComparison, ranked: Ranked, diagram: Diagram):
   return more;
 }
 
-/** A cluster over ranks with every way opened to its end. */
-export function rankOpened(comparison: OpenComparison, { ranked, regions, owners }: ComparedCluster): Ranked {
-  let opened = ranked;
-  for (let more = true; more; ) {
-    more = false;
-    for (const { unopened } of opened.outcomes) {
-      if (unopened === undefined || comparison.opened.has(unopened)) continue;
-      comparison.opened.add(unopened);
-      more = true;
-    }
-    if (more) opened = rankCluster(comparison, regions, owners).ranked;
-  }
-  return opened;
+/** A cluster over ranks with every way opened to its end, alike on both sides wherever no changed rule matches. */
+export function rankOpened(comparison: OpenComparison, { regions, owners }: ComparedCluster): Ranked {
+  return rankCluster({ ...comparison, openAll: true, untrimmed: true }, regions, owners).ranked;
 }

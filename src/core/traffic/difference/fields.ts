@@ -134,3 +134,37 @@ export function hullOf(set: FieldSet): { low: number | Address; high: number | A
   if (isAddressSet(set)) return { low: set.ranges[0]!.low, high: set.ranges.at(-1)!.high };
   return { low: set[0]!, high: set.at(-1)! };
 }
+
+/** Whether every packet of `a` is in `b`. */
+export function isWithin(a: Box, b: Box): boolean {
+  for (let field = 0; field < b.length; field++) {
+    const outer = b[field];
+    if (outer === undefined) continue;
+    const inner = a[field];
+    if (inner === undefined || !setWithin(inner, outer)) return false;
+  }
+  return true;
+}
+
+function setWithin(inner: FieldSet, outer: FieldSet): boolean {
+  if (isAddressSet(inner)) {
+    const ranges = isAddressSet(outer) ? outer.ranges : [];
+    return inner.ranges.every(({ low, high }) =>
+      ranges.some((range) => before(range.low, low) && before(high, range.high)),
+    );
+  }
+  const other = outer as readonly number[];
+  for (let i = 0; i < inner.length; i += 2) {
+    let covered = false;
+    for (let j = 0; j < other.length && !covered; j += 2)
+      covered = other[j]! <= inner[i]! && inner[i + 1]! <= other[j + 1]!;
+    if (!covered) return false;
+  }
+  return true;
+}
+
+/** Whether an address is at or before another. */
+function before(a: readonly number[], b: readonly number[]): boolean {
+  for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return a[i]! < b[i]!;
+  return true;
+}

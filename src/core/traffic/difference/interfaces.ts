@@ -14,7 +14,7 @@ export interface InterfaceAtom {
 /** The interface names of two policies as numbers. The last atom is "any name that is not mentioned". */
 export class InterfaceNames {
   readonly atoms: readonly InterfaceAtom[];
-  private readonly known = new Map<string, NumberSet | undefined>();
+  private readonly known = new Map<InterfaceSet, NumberSet | undefined>();
 
   constructor(mentioned: Iterable<string>) {
     const names = new Set(mentioned);
@@ -35,11 +35,10 @@ export class InterfaceNames {
   /** Atoms in the set; undefined when it holds every name. */
   numbersOf(set: InterfaceSet | undefined): NumberSet | undefined {
     if (set === undefined) return undefined;
-    const key = `${set.except ? '!' : ''}${set.names.join('|')}`;
-    if (this.known.has(key)) return this.known.get(key);
+    if (this.known.has(set)) return this.known.get(set);
     const inside = this.atoms.flatMap((atom, i) => (inInterfaces(set, atom.example) ? [i] : []));
     const result = inside.length === this.atoms.length ? undefined : numbers(...inside);
-    this.known.set(key, result);
+    this.known.set(set, result);
     return result;
   }
 }

@@ -50,7 +50,7 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
   }
   let ready = families.get(family);
   if (ready === undefined) {
-    const known = new Map<string, FieldSet>();
+    const known: Known = { sets: new Map(), interfaces: new Map() };
     const rules = stage.rules.map((rule) => loadRule(rule, family, known));
     ready = {
       kind: stage.kind,
@@ -66,18 +66,32 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
   return ready;
 }
 
-/** `known` lets equal sets be one object, so that later steps look at each only once. */
-function loadRule(rule: Rule, family: Family, known: Map<string, FieldSet>): LoadedRule {
+/** Lets equal sets of a stage be one object, so that later steps look at each only once. */
+interface Known {
+  readonly sets: Map<string, FieldSet>;
+  readonly interfaces: Map<string, InterfaceSet>;
+}
+
+function loadRule(rule: Rule, family: Family, known: Known): LoadedRule {
   const { match } = rule;
   const sets = setsOf(match, family);
+  const inKey = interfacesKey(match.inInterface);
+  const outKey = interfacesKey(match.outInterface);
   return {
     rule,
-    key: `${keyOf(sets, known)}${interfacesKey(match.inInterface)}>${interfacesKey(match.outInterface)};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
+    key: `${keyOf(sets, known.sets)}${inKey}>${outKey};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
     sets,
-    inInterface: match.inInterface,
-    outInterface: match.outInterface,
+    inInterface: shared(match.inInterface, inKey, known),
+    outInterface: shared(match.outInterface, outKey, known),
     conditions: match.conditions ?? [],
   };
+}
+
+function shared(set: InterfaceSet | undefined, key: string, { interfaces }: Known): InterfaceSet | undefined {
+  if (set === undefined) return undefined;
+  const same = interfaces.get(key);
+  if (same === undefined) interfaces.set(key, set);
+  return same ?? set;
 }
 
 const WITH_PORTS = numbers(...PORT_PROTOCOLS);

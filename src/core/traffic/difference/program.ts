@@ -1,8 +1,8 @@
 import type { Rewrite, Verdict } from '../policy.ts';
-import { type Box, boxesOverlap, intersectBoxes } from './fields.ts';
+import { type Box, boxesOverlap, intersectBoxes, isWithin } from './fields.ts';
 import { HULL_FIELDS, HULL_WIDTH, type LoadedRule, numericHull } from './load.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
-import { type BoxContext, boxOf, causedView, firstView, translatedView, type View } from './view.ts';
+import { type BoxContext, boxOf, causedView, firstView, mayMeet, translatedView, type View } from './view.ts';
 
 /** How a packet leaves the policy, or where it still has to go when that is the same on both sides. */
 export interface Outcome {
@@ -45,6 +45,8 @@ export interface Comparison extends BoxContext {
   readonly opened: Set<string>;
   /** Every way is followed to its end, whether or not anything changed on it. */
   readonly openAll: boolean;
+  /** Keep also what no packet of the regions can get to, so that both sides agree everywhere outside them. */
+  readonly untrimmed?: boolean;
 }
 
 const EVERYTHING: Box = [];
@@ -169,9 +171,11 @@ export function programOf(
     for (const [key, view] of waiting[s]!) {
       const segment: Segment = { view, start: items.length, ruleIndexes: [], end: 0 };
       segments.set(key, segment);
+      let landing = 0;
       for (const i of stage === undefined ? [] : near(stage.hulls, stage.rules.length, view)) {
         if (omit.has(i)) continue;
         const rule = stage!.rules[i]!;
+        if (!regions.some((region) => mayMeet(rule, view, region, comparison))) continue;
         const box = boxOf(rule, view, comparison);
         if (box === undefined || !regions.some((region) => boxesOverlap(region, box))) continue;
         segment.ruleIndexes.push(i);
@@ -179,6 +183,7 @@ export function programOf(
         const cause = changed ? comparison.causeOf(side, s, i) : -1;
         const { action } = rule.rule;
         if ('skip' in action) {
+          landing = Math.max(landing, action.skip);
           jumps.push({ item: add(box, undefined, changed, -1, rule), segment: key, rule: action.skip });
         } else if ('rewrite' in action) {
           const to = afterRewrite(comparison, side, s, view, action.rewrite);
@@ -193,6 +198,9 @@ export function programOf(
         } else {
           add(box, { key: action.verdict, verdict: action.verdict, rewrites: [] }, changed, cause, rule);
         }
+        // Nothing in the regions gets past a rule that holds them all, unless it lands further down.
+        const trims = !comparison.untrimmed && !('skip' in action) && i >= landing;
+        if (trims && regions.every((region) => isWithin(region, box))) break;
       }
       segment.end = items.length;
       leave(next, view, EVERYTHING, false, -1);

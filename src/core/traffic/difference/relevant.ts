@@ -11,7 +11,8 @@ import { slotsOf } from './slots.ts';
 export function relevantRules(before: Policy, after: Policy): { before: Policy; after: Policy } {
   const keep = { before: new Set<Rule>(), after: new Set<Rule>() };
   for (const { path, family } of WAYS) {
-    const comparison = openComparison(slotsOf(before, after, path, family), undefined, true);
+    const opened = openComparison(slotsOf(before, after, path, family), undefined, true);
+    const comparison = { ...opened, untrimmed: true };
     const regions = [...interestsOf(comparison, 'before'), ...interestsOf(comparison, 'after')].map(
       (i) => i.box,
     );

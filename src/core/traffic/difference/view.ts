@@ -10,6 +10,7 @@ import {
   intersectSets,
   isAddressSet,
   isEmptySet,
+  setsOverlap,
 } from './fields.ts';
 import type { InterfaceNames } from './interfaces.ts';
 import type { LoadedRule } from './load.ts';
@@ -100,6 +101,31 @@ export function boxOf(rule: LoadedRule, view: View, context: BoxContext): Box | 
     box[field] = [value, value];
   }
   return box;
+}
+
+/** A quick look without making the rule's box: false proves that rule and region share no packet. */
+export function mayMeet(rule: LoadedRule, view: View, region: Box, context: BoxContext): boolean {
+  const { sets } = rule;
+  if (sets === undefined) return false;
+  for (let field: number = Field.source; field < Field.firstCondition; field++) {
+    const mine = sets[field];
+    const other = region[field];
+    if (mine === undefined || other === undefined || view.chosen[field] !== undefined) continue;
+    if (!setsOverlap(mine, other)) return false;
+  }
+  return (
+    (view.noIn || atomsMeet(rule.inInterface, region[Field.inInterface], context.inNames)) &&
+    (view.noOut || atomsMeet(rule.outInterface, region[Field.outInterface], context.outNames))
+  );
+}
+
+function atomsMeet(
+  set: InterfaceSet | undefined,
+  other: FieldSet | undefined,
+  names: InterfaceNames,
+): boolean {
+  const atoms = other === undefined ? undefined : names.numbersOf(set);
+  return atoms === undefined || setsOverlap(atoms, other!);
 }
 
 /** Interface numbers, undefined for any, or null when the rule cannot match. */

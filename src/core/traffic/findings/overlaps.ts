@@ -1,4 +1,11 @@
-import { type Box, boxesOverlap, Field, type FieldSet, isAddressSet } from '../difference/fields.ts';
+import {
+  type Box,
+  boxesOverlap,
+  Field,
+  type FieldSet,
+  isAddressSet,
+  isWithin,
+} from '../difference/fields.ts';
 import { numericHull } from '../difference/load.ts';
 import type { Rule } from '../policy.ts';
 import { NAMED } from './finding.ts';
@@ -92,39 +99,5 @@ function boundsWithin(bounds: Float64Array, a: number, b: number): boolean {
   for (let f = 0; f < WIDTH; f += 2) {
     if (bounds[a + f]! < bounds[b + f]! || bounds[a + f + 1]! > bounds[b + f + 1]!) return false;
   }
-  return true;
-}
-
-/** Whether every packet of `a` is in `b`. */
-export function isWithin(a: Box, b: Box): boolean {
-  for (let field = 0; field < b.length; field++) {
-    const outer = b[field];
-    if (outer === undefined) continue;
-    const inner = a[field];
-    if (inner === undefined || !setWithin(inner, outer)) return false;
-  }
-  return true;
-}
-
-function setWithin(inner: FieldSet, outer: FieldSet): boolean {
-  if (isAddressSet(inner)) {
-    const ranges = isAddressSet(outer) ? outer.ranges : [];
-    return inner.ranges.every(({ low, high }) =>
-      ranges.some((range) => before(range.low, low) && before(high, range.high)),
-    );
-  }
-  const other = outer as readonly number[];
-  for (let i = 0; i < inner.length; i += 2) {
-    let covered = false;
-    for (let j = 0; j < other.length && !covered; j += 2)
-      covered = other[j]! <= inner[i]! && inner[i + 1]! <= other[j + 1]!;
-    if (!covered) return false;
-  }
-  return true;
-}
-
-/** Whether an address is at or before another. */
-function before(a: readonly number[], b: readonly number[]): boolean {
-  for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return a[i]! < b[i]!;
   return true;
 }
