@@ -22,8 +22,9 @@ export function withLab(
 ): void {
   describe.skipIf(why !== null)(title, () => {
     let lab: Lab | undefined;
-    const parent = mkdtempSync(join(tmpdir(), 'tuckpoint-lab-test-'));
+    let parent = '';
     beforeAll(async () => {
+      parent = mkdtempSync(join(tmpdir(), 'tuckpoint-lab-test-'));
       lab = await startLab({ ...options, dir: join(parent, 'lab') });
     });
     afterAll(async () => {
