@@ -33,7 +33,7 @@ export async function reportOf(
     slots: {
       before: facts.before?.slots ?? null,
       predicted: await predict(run, procedure),
-      after: (facts.back ?? facts.after ?? facts.kept ?? facts.before)?.slots ?? null,
+      after: lastSeen(run, entries),
     },
     configuration: await configurationSections(run),
     readings: readingSections(run),
@@ -67,6 +67,17 @@ function stepOf(step: Step, entries: readonly JournalEntry[]): ReportStep[] {
   const note = typeof last.detail.why === 'string' ? last.detail.why : null;
   return [{ title: step.title, startedAt: started?.at ?? null, seconds, outcome, note }];
 }
+
+/** The slots as last looked at; null when something was done to them since, so that nobody knows. */
+function lastSeen({ facts }: RunContext, entries: readonly JournalEntry[]): SlotState | null {
+  const looked = facts.back ?? facts.after;
+  if (looked !== undefined) return looked.slots;
+  const touched = entries.some((entry) => entry.state === 'started' && WRITES.has(entry.step));
+  return touched ? null : ((facts.kept ?? facts.before)?.slots ?? null);
+}
+
+/** Steps that leave other slots than the last look saw. */
+const WRITES = new Set(['install', 'restart', 'boot', 'recover', 'apply']);
 
 /** The slots as the run should leave them when all goes well. */
 async function predict(run: RunContext, procedure: Procedure): Promise<SlotState | null> {

@@ -56,7 +56,12 @@ class ReadingTaker {
     const { snmp } = this.#options;
     if (snmp === null) return null;
     const part = await this.#part('SNMP', snmp, null);
-    this.notRead.push(...(part?.notRead ?? []));
+    // A part that a command reads instead is not missing, whatever SNMP lacks of it.
+    const byCommand = (what: string) =>
+      (what === 'processor' && this.#action.processor !== undefined) ||
+      (what === 'memory' && this.#action.memory !== undefined) ||
+      (what === 'interfaces' && this.#action.interfaces !== undefined);
+    this.notRead.push(...(part?.notRead ?? []).filter(({ what }) => !byCommand(what)));
     return part;
   }
 

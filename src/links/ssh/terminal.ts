@@ -52,8 +52,8 @@ export class Terminal {
 
   #put(char: string): void {
     if (char === '\n') {
-      // A line of which only a pager was seen was never a line of the output.
-      const onlyDropped = this.#cells.length > 0 && this.#cells.every((cell) => cell.kind !== 'text');
+      // A line of which only a pager was seen was never a line of the output; a pager that was wiped left an empty one.
+      const onlyDropped = this.#cells.length > 0 && this.#cells.every((cell) => cell.kind === 'dropped');
       if (!onlyDropped) this.#lines.push(shown(this.#cells));
       this.#cells = [];
       this.#column = 0;

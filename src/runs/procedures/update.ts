@@ -97,6 +97,7 @@ async function failed(
       return was?.release === release && was.configuration === configuration;
     });
     if (untouched && now.slots.running === before.slots.running) {
+      run.facts = { ...run.facts, after: now };
       return { decision: 'not done', reason: `${why} The slots hold what they held before.` };
     }
     return {
