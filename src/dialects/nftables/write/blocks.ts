@@ -1,0 +1,43 @@
+/** A `{ … }` in a ruleset's text: offsets of both braces. */
+export interface Block {
+  readonly open: number;
+  readonly close: number;
+}
+
+/** The block that opens next behind an offset, before the statement ends; null when there is none. */
+export function blockFrom(text: string, from: number): Block | null {
+  const head = /^[^{}\n;#"]*\{/.exec(text.slice(from, from + 2000));
+  if (head === null) return null;
+  const open = from + head[0].length - 1;
+  const close = closing(text, open);
+  return close < 0 ? null : { open, close };
+}
+
+/** The brace that closes the one at `open`; quoted text and comments hold none. */
+function closing(text: string, open: number): number {
+  let depth = 0;
+  for (let i = open; i < text.length; i++) {
+    const c = text[i];
+    if (c === '"') {
+      i = text.indexOf('"', i + 1);
+      if (i < 0) return -1;
+    } else if (c === '#') {
+      i = text.indexOf('\n', i);
+      if (i < 0) return -1;
+    } else if (c === '{') depth++;
+    else if (c === '}' && --depth === 0) return i;
+  }
+  return -1;
+}
+
+/** The last block of a table in a file: where further parts of it may stand. */
+export function tableBlock(text: string, name: string): Block | null {
+  const [family, own] = name.split(' ') as [string, string];
+  const words = family === 'ip' ? `(?:ip[ \\t]+)?` : `${family}[ \\t]+`;
+  const pattern = new RegExp(
+    `^[ \\t]*(?:add[ \\t]+)?table[ \\t]+${words}${own.replace(/[.*+?^$()|\\]/g, '\\$&')}[ \\t]*\\{`,
+    'gm',
+  );
+  const last = [...text.matchAll(pattern)].at(-1);
+  return last === undefined ? null : blockFrom(text, last.index + last[0].length - 1);
+}
