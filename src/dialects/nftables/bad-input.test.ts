@@ -101,6 +101,9 @@ add rule inet t c ip saddr $crew accept
  {"rule": {"family": "ip", "table": "t", "chain": "c", "expr": [{"match": {"op": "in", "left": {"ct": {"key": "state"}}, "right": ["new"]}}, {"accept": null}]}}]}`,
 ];
 
+/** More runs for a long search: TUCKPOINT_FUZZ_RUNS=1000000. */
+const RUNS = Number(process.env.TUCKPOINT_FUZZ_RUNS ?? 400);
+
 describe('any text at all', () => {
   const mutated = fc
     .tuple(
@@ -125,7 +128,7 @@ describe('any text at all', () => {
       fc.property(fc.oneof(mutated, fc.string({ unit: 'binary' })), (text) => {
         expect(outcome(text)).toMatch(/^(read|dialects\/[a-z-]+ gateway\.nft:\d+)$/);
       }),
-      { numRuns: 400 },
+      { numRuns: RUNS },
     );
   });
 
@@ -142,7 +145,7 @@ describe('any text at all', () => {
           );
         }
       }),
-      { numRuns: 150 },
+      { numRuns: Math.ceil(RUNS / 3) },
     );
   });
 });

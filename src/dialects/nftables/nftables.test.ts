@@ -143,6 +143,30 @@ table inet u { chain c { tcp dport $ports accept; } }
     expect(objects.filter((object) => object.name === '$crew')).toHaveLength(1);
   });
 
+  it('a file included inside a chain or table adds its lines there', () => {
+    const text =
+      'table ip t {\n include "sets.nft"\n chain c {\n accept\n include "rules.nft"\n drop\n }\n}\n';
+    const { opaque, objects } = read(
+      text,
+      ['sets.nft', 'set s { type ipv4_addr; }\n'],
+      ['rules.nft', 'ip saddr @s log\nreturn\n'],
+    );
+    expect(opaque).toEqual([]);
+    const rules = objects.filter((object) => object.order !== null);
+    expect(rules.map((object) => (object.value as string[]).join(' '))).toEqual([
+      'accept',
+      'ip saddr @s log',
+      'return',
+      'drop',
+    ]);
+    expect(rules.map((object) => `${object.place.file}:${object.place.line}`)).toEqual([
+      'gateway.nft:4',
+      'rules.nft:1',
+      'rules.nft:2',
+      'gateway.nft:6',
+    ]);
+  });
+
   it('a file that is not here is named', () => {
     expect(read('include "./absent.nft"\n').opaque).toMatchObject([
       { place: { line: 1 }, why: 'the included file ./absent.nft is not here', mayAffectTraffic: true },

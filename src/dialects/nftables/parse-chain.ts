@@ -20,7 +20,8 @@ export function parseChainBody(reading: Reading, table: Table, chain: Chain): vo
   for (;;) {
     cursor.skipNewlines();
     if (cursor.kind() === 125 || cursor.kind() === 0) return;
-    if (cursor.is('define') || cursor.is('redefine') || cursor.is('include')) reading.directive();
+    if (cursor.is('define') || cursor.is('redefine') || cursor.is('include'))
+      reading.directive((inner) => parseChainBody(inner, table, chain));
     else if (cursor.is('type') && cursor.isWord(1)) {
       reading.guarded({ table: `${table.family} ${table.name}`, chain: chain.name }, () =>
         parseHook(cursor, table, chain),

@@ -12,6 +12,9 @@ import { tokenise } from './tokens.ts';
 /** How deep files may include files; the same limit as nft(8) has. */
 const DEEPEST_INCLUDE = 16;
 
+/** Reads what stands at one level, up to the brace that ends it. */
+type Inside = (reading: Reading) => void;
+
 /**
  * Reads ruleset files, in order, into the ruleset that stands after all their commands. A file that another one
  * includes is read at that place and not again.
@@ -30,7 +33,7 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
   for (const file of roots.length === 0 ? files.slice(0, 1) : roots) readFile(file, scope, 0);
   return ruleset;
 
-  function readFile(file: SourceFile, outer: Scope, depth: number): void {
+  function readFile(file: SourceFile, outer: Scope, depth: number, inside: Inside = readTop): void {
     if (depth > DEEPEST_INCLUDE) {
       throw new TuckpointError(
         'dialects/too-deep',
@@ -42,15 +45,20 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
       );
     }
     const cursor = new Cursor(tokenise(file), outer);
-    const reading = new Reading(ruleset, cursor, files, (current) => directive(current, depth));
+    const reading = new Reading(ruleset, cursor, files, (current, within) =>
+      directive(current, depth, within),
+    );
     for (;;) {
       cursor.skipNewlines();
       if (cursor.kind() === 0) return;
-      readTop(reading);
+      const { at } = cursor;
+      inside(reading);
+      // A reader of blocks stops at a brace that this file does not open.
+      if (cursor.at === at) readTop(reading);
     }
   }
 
-  function directive(reading: Reading, depth: number): void {
+  function directive(reading: Reading, depth: number, inside?: Inside): void {
     const { cursor } = reading;
     const start = cursor.start();
     reading.guarded(null, () => {
@@ -58,7 +66,7 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
       if (word === 'include') {
         const pattern = cursor.take();
         const found = findIncluded(files, pattern);
-        for (const file of found) readFile(file, cursor.scope, depth + 1);
+        for (const file of found) readFile(file, cursor.scope, depth + 1, inside);
         if (found.length === 0 && !/[*?[]/.test(pattern))
           reading.unread(start, `the included file ${pattern} is not here`);
         else if (found.length === 0) reading.unread(start, `no file here matches the included ${pattern}`);

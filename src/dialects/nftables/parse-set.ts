@@ -34,7 +34,8 @@ export function parseSetBody(reading: Reading, table: Table, set: NamedSet): voi
   for (;;) {
     cursor.skipNewlines();
     if (cursor.kind() === 125 || cursor.kind() === 0) break;
-    if (cursor.is('define') || cursor.is('redefine') || cursor.is('include')) reading.directive();
+    if (cursor.is('define') || cursor.is('redefine') || cursor.is('include'))
+      reading.directive((inner) => parseSetBody(inner, table, set));
     else
       reading.guarded({ table: `${table.family} ${table.name}`, chain: null }, () => parseLine(cursor, set));
   }

@@ -25,20 +25,25 @@ export function parseTableBlock(reading: Reading, table: Table): void {
   cursor.expectKind(123);
   const outer = cursor.scope;
   cursor.scope = new Scope(outer);
-  for (;;) {
-    cursor.skipNewlines();
-    if (cursor.kind() === 125 || cursor.kind() === 0) break;
-    parseTableItem(reading, table);
-  }
+  parseTableItems(reading, table);
   cursor.scope = outer;
   reading.close(opened);
+}
+
+function parseTableItems(reading: Reading, table: Table): void {
+  const { cursor } = reading;
+  for (;;) {
+    cursor.skipNewlines();
+    if (cursor.kind() === 125 || cursor.kind() === 0) return;
+    parseTableItem(reading, table);
+  }
 }
 
 function parseTableItem(reading: Reading, table: Table): void {
   const { cursor } = reading;
   const start = cursor.start();
   if (/^(define|redefine|undefine|include)$/.test(cursor.word())) {
-    reading.directive();
+    reading.directive((inner) => parseTableItems(inner, table));
     return;
   }
   reading.guarded({ table: `${table.family} ${table.name}`, chain: null }, () => {

@@ -11,20 +11,23 @@ export class Reading {
   readonly ruleset: Ruleset;
   readonly cursor: Cursor;
   readonly files: readonly SourceFile[];
-  /** Handles `define` and `include`, which may stand at any level. */
-  readonly directive: () => void;
+  /**
+   * Handles `define` and `include`, which may stand at any level; `inside` reads what an included file holds there
+   * (lines of a chain, items of a table), left out at top level.
+   */
+  readonly directive: (inside?: (inner: Reading) => void) => void;
   private rules = 0;
 
   constructor(
     ruleset: Ruleset,
     cursor: Cursor,
     files: readonly SourceFile[],
-    directive: (reading: Reading) => void,
+    directive: (reading: Reading, inside?: (inner: Reading) => void) => void,
   ) {
     this.ruleset = ruleset;
     this.cursor = cursor;
     this.files = files;
-    this.directive = () => directive(this);
+    this.directive = (inside) => directive(this, inside);
   }
 
   /** @throws TuckpointError `dialects/too-large` past half a million rules. */

@@ -1,7 +1,7 @@
 import { TuckpointError } from '#core/errors';
 import type { Action, Match, Origin, Rule } from '#core/traffic';
+import type { Test } from './comparison.ts';
 import { bothMatches, narrow, type Writable } from './merge.ts';
-import type { Test } from './tests.ts';
 
 /** A place among the rules of a stage, known once it is put down. */
 export interface Label {

@@ -3,9 +3,9 @@ import type { Action, Match, Origin } from '#core/traffic';
 import { formatExpression, formatStatement } from '../format.ts';
 import type { Chain, Rule, Statement, Verdict } from '../syntax.ts';
 import { type Assembler, type Label, planOf } from './assembler.ts';
+import { NEVER, type Test, testsOf } from './comparison.ts';
 import type { Context } from './context.ts';
 import { branchesOf } from './lookup.ts';
-import { NEVER, type Test, testsOf } from './tests.ts';
 import { rewritesOf } from './translate.ts';
 
 /** How chains may nest: the kernel's jump stack (NFT_JUMP_STACK_SIZE). */

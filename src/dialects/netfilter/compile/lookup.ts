@@ -1,7 +1,7 @@
 import type { Expression, Verdict } from '../syntax.ts';
+import { concatenated, conditionMatch, elementsOf, fieldNames, NEVER, type Test } from './comparison.ts';
 import type { Context } from './context.ts';
 import { limitOf } from './limits.ts';
-import { concatenated, conditionMatch, elementsOf, fieldNames, NEVER, type Test } from './tests.ts';
 import { singles } from './values.ts';
 
 /** The test that a map's key has one of these values; null when the key is not a field or fields. */

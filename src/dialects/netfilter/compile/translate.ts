@@ -2,9 +2,9 @@ import { addressSet, everyAddress, type NumberSet } from '#core/address';
 import type { Origin, Rewrite } from '#core/traffic';
 import { formatExpression, formatStatement } from '../format.ts';
 import type { Expression, Nat } from '../syntax.ts';
+import { elementsOf, NEVER, type Test } from './comparison.ts';
 import type { Context } from './context.ts';
 import { keyTest } from './lookup.ts';
-import { elementsOf, NEVER, type Test } from './tests.ts';
 import { addressesFrom, numbersFrom, singles } from './values.ts';
 
 /** One way a translation may go: for packets that meet the tests. */
