@@ -144,7 +144,7 @@ class ArchiveInFolder implements FolderArchive, Inside {
       const { record, shelf, holder } = await this.#find(id);
       try {
         const open = await openShelf(this.folder, shelf, this.sealing);
-        return { record, files: open({ id: holder, files: record.files }) };
+        return { record, files: open.files({ id: holder, files: record.files }) };
       } catch (cause) {
         if ((cause as NodeJS.ErrnoException).code !== 'ENOENT') throw cause;
         if (again)

@@ -113,35 +113,53 @@ export async function openContainer(
 export const FROM_REPLICA =
   'Bring this file back from a replica; "archive verify" tells what else is affected.';
 
-/** What can be asked of an opened container. */
-export type OpenShelf = (record: Pick<CaptureRecord, 'id' | 'files'>) => CaptureFile[];
+/** An opened container, single or pack. What is asked for is named by the id that has the bytes. */
+export interface OpenShelf {
+  /** Checks the digest of every file of a capture. Throws `archive/damaged`. */
+  check(record: Pick<CaptureRecord, 'id' | 'files'>): void;
+  /** The files of a capture, digests checked. Throws `archive/damaged`. */
+  files(record: Pick<CaptureRecord, 'id' | 'files'>): CaptureFile[];
+}
 
-/**
- * Opens a container, single or pack: the answer gives the files of each capture in it (by the id that has the
- * bytes), every digest checked. Both throw `archive/damaged`; ENOENT goes through as it is.
- */
+/** Opens a container. Throws `archive/damaged`; ENOENT goes through as it is. */
 export async function openShelf(archive: string, shelf: Shelf, sealing: Sealer): Promise<OpenShelf> {
   const plain = await openContainer(archive, shelf.container, sealing);
   const file = path.join(archive, shelf.container.file);
-  const damaged = (cause: unknown) =>
-    archiveError('archive/damaged', `The file cannot be unpacked: ${(cause as Error).message}.`, {
-      file,
-      advice: FROM_REPLICA,
-      cause,
-    });
-  try {
-    const pack = shelf.raw === null ? null : await Pack.read(plain);
-    const single = pack === null ? await unwrapCapture(plain) : null;
-    return (record) => {
-      try {
-        const files = single === null ? pack!.files(record) : single.files;
-        checkFiles(record, files);
-        return files;
-      } catch (cause) {
-        throw damaged(cause);
-      }
-    };
-  } catch (cause) {
-    throw damaged(cause);
+  /** Everything that goes wrong in here is said of this file. */
+  function of<T>(work: () => T): T {
+    try {
+      return work();
+    } catch (cause) {
+      throw damaged(file, cause);
+    }
   }
+  if (shelf.raw !== null) {
+    const pack = await Pack.read(plain).catch((cause) => {
+      throw damaged(file, cause);
+    });
+    return {
+      check: (record) => of(() => pack.check(record)),
+      files: (record) => of(() => pack.files(record)),
+    };
+  }
+  const single = await unwrapCapture(plain).catch((cause) => {
+    throw damaged(file, cause);
+  });
+  const check = (record: Pick<CaptureRecord, 'files'>) => of(() => checkFiles(record, single.files));
+  return {
+    check,
+    files(record) {
+      check(record);
+      return single.files;
+    },
+  };
+}
+
+function damaged(file: string, cause: unknown) {
+  const why = (cause as Error).message.replace(/\.$/, '');
+  return archiveError('archive/damaged', `The file cannot be unpacked: ${why}.`, {
+    file,
+    advice: FROM_REPLICA,
+    cause,
+  });
 }

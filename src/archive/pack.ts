@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import { compressed, decompressed, TIGHT } from './compressor.ts';
 import { sha256 } from './digest.ts';
 import { recordSchema } from './entry.ts';
@@ -56,8 +57,9 @@ export class Pack {
         if (there !== undefined) return there;
         const name = `pieces/${this.#pieces.size + 1}`;
         known.set(digest, name);
-        this.#pieces.set(name, piece);
-        this.#enter(name, piece);
+        const own = new Uint8Array(piece); // not a view, which would keep the whole file in memory
+        this.#pieces.set(name, own);
+        this.#enter(name, own);
         return name;
       });
       lists.push([this.#list(record.id, file.name), `${paths.join('\n')}\n`]);
@@ -74,20 +76,37 @@ export class Pack {
     return this.#records.has(id);
   }
 
-  /** The files of a capture, put together; digests are not checked here. Throws `archive/damaged`. */
-  files(record: Pick<CaptureRecord, 'id' | 'files'>): CaptureFile[] {
-    return record.files.map(({ name }) => {
-      const list = this.#lists.get(this.#list(record.id, name));
-      if (list === undefined)
-        throw archiveError('archive/damaged', `The pack does not hold ${name} of ${record.id}.`);
-      const pieces = list.split('\n').slice(0, -1);
-      const bytes = pieces.map((piece) => {
+  /** The pieces of a file of a capture, in order. Throws `archive/damaged`. */
+  #piecesOf(id: string, name: string): Uint8Array[] {
+    const list = this.#lists.get(this.#list(id, name));
+    if (list === undefined) throw archiveError('archive/damaged', `The pack does not hold ${name} of ${id}.`);
+    return list
+      .split('\n')
+      .slice(0, -1)
+      .map((piece) => {
         const found = this.#pieces.get(piece);
         if (found === undefined) throw archiveError('archive/damaged', `The pack does not hold ${piece}.`);
         return found;
       });
-      return { name, bytes: new Uint8Array(Buffer.concat(bytes)) };
-    });
+  }
+
+  /** Checks the digest of every file of a capture, without putting the files together. Throws `archive/damaged`. */
+  check(record: Pick<CaptureRecord, 'id' | 'files'>): void {
+    for (const { name, sha256: wanted } of record.files) {
+      const hash = createHash('sha256');
+      for (const piece of this.#piecesOf(record.id, name)) hash.update(piece);
+      if (hash.digest('hex') !== wanted)
+        throw archiveError('archive/damaged', `The file ${name} inside is not the one captured.`);
+    }
+  }
+
+  /** The files of a capture, put together, digests checked. Throws `archive/damaged`. */
+  files(record: Pick<CaptureRecord, 'id' | 'files'>): CaptureFile[] {
+    this.check(record);
+    return record.files.map(({ name }) => ({
+      name,
+      bytes: new Uint8Array(Buffer.concat(this.#piecesOf(record.id, name))),
+    }));
   }
 
   /** The pack as age's plain text: zstd(tar). The same pack gives the same bytes. */

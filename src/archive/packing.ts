@@ -1,14 +1,15 @@
 import { unlink } from 'node:fs/promises';
 import path from 'node:path';
 import type { Shelf } from './catalogue.ts';
-import { checkFiles, containerName, openContainer, openShelf, writeContainer } from './container.ts';
+import { containerName, openContainer, openShelf, writeContainer } from './container.ts';
 import { sweepUnfinished } from './durable.ts';
 import type { Inside } from './inside.ts';
 import { Pack } from './pack.ts';
 import type { CaptureRecord } from './port.ts';
 
-/** Size of a pack's tar, in bytes, above which the next pack is begun. Opening one this large takes < 100 ms. */
-const FULL = 16 * 1024 * 1024;
+/** Size of a pack's tar, in bytes, above which the next pack is begun. Opening one this large takes some ten milliseconds,
+ * and making it less than 100 MB of memory. */
+const FULL = 8 * 1024 * 1024;
 
 export interface PackingProgress {
   readonly device: string;
@@ -41,7 +42,7 @@ async function store(inside: Inside, device: string, pack: Pack, adds: string[],
   const name = containerName('packs', inside.manifest.last + 1);
   const container = await writeContainer(inside.folder, name, plain, inside.sealing, async (back) => {
     const again = await Pack.read(back);
-    for (const record of again.records) checkFiles(record, again.files(record));
+    for (const record of again.records) again.check(record);
     if (again.records.length !== pack.records.length) throw new Error('a capture is missing');
   });
   await inside.append([{ kind: 'packed', device, in: container, raw: pack.size, adds, replaces }]);
@@ -74,7 +75,7 @@ async function packDevice(inside: Inside, device: string): Promise<number> {
     for (const id of inside.catalogue.living(shelf)) {
       const record = recordOf(inside, id);
       try {
-        pack.add(record, (await openShelf(inside.folder, shelf, inside.sealing))(record));
+        pack.add(record, (await openShelf(inside.folder, shelf, inside.sealing)).files(record));
       } catch {
         continue;
       }
@@ -99,7 +100,7 @@ export async function purgeDeleted(inside: Inside): Promise<void> {
     if (shelf.raw === null || living.length === shelf.ids.size) continue;
     const open = await openShelf(inside.folder, shelf, inside.sealing);
     const pack = new Pack();
-    for (const id of living) pack.add(recordOf(inside, id), open(recordOf(inside, id)));
+    for (const id of living) pack.add(recordOf(inside, id), open.files(recordOf(inside, id)));
     await store(inside, shelf.device, pack, [], shelf.container.file);
   }
 }

@@ -1,11 +1,11 @@
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
-import { checkFiles, unwrapCapture } from './container.ts';
+import { unwrapCapture } from './container.ts';
 import { sha256 } from './digest.ts';
 import type { Container, NewEntry } from './entry.ts';
 import type { Inside } from './inside.ts';
 import { Pack } from './pack.ts';
-import type { CaptureFile, CaptureRecord } from './port.ts';
+import type { CaptureRecord } from './port.ts';
 import { containerFiles } from './verify.ts';
 
 export interface ReindexReport {
@@ -22,7 +22,7 @@ export interface ReindexReport {
 interface Found {
   readonly container: Container;
   readonly raw: number | null;
-  readonly captures: { record: CaptureRecord; files: CaptureFile[] }[];
+  readonly captures: readonly { readonly record: CaptureRecord }[];
 }
 
 /** Opens a container that no line knows; what it holds is known from inside. Throws. */
@@ -33,9 +33,8 @@ async function explore(inside: Inside, file: string): Promise<Found> {
   if (!file.startsWith('packs/')) return { container, raw: null, captures: [await unwrapCapture(plain)] };
   const pack = await Pack.read(plain);
   const captures = pack.records.map((record) => {
-    const files = pack.files(record);
-    checkFiles(record, files);
-    return { record, files };
+    pack.check(record);
+    return { record };
   });
   return { container, raw: pack.size, captures };
 }

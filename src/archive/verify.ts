@@ -90,7 +90,7 @@ export async function verifyArchive(
       bytes += shelf.container.size;
       for (const id of living) {
         try {
-          open(catalogue.holder(id)!);
+          open.check(catalogue.holder(id)!);
           good(catalogue.users(id));
         } catch (cause) {
           lost.push(...catalogue.users(id));
