@@ -2,6 +2,7 @@ import {
   type AddressRange,
   type AddressSet,
   addressSet,
+  compareAddresses,
   type Family,
   highestAddress,
   type NumberSet,
@@ -63,7 +64,7 @@ export function numbersFrom(field: string, values: Iterable<Expression>, top: nu
       pairs.push([number, number]);
     }
   }
-  return numberSet(pairs);
+  return pairs.length === 1 && pairs[0]![0] <= pairs[0]![1] ? pairs[0]! : numberSet(pairs);
 }
 
 /** Addresses of one family from single values; null when one of them is not understood. */
@@ -87,7 +88,9 @@ function readAddresses(family: Family, values: readonly Expression[]): AddressSe
     if (range === null) return null;
     ranges.push(range);
   }
-  return addressSet(family, ranges);
+  const [only] = ranges;
+  const plain = ranges.length === 1 && compareAddresses(only!.low, only!.high) <= 0;
+  return plain ? { family, ranges } : addressSet(family, ranges);
 }
 
 function addressRange(family: Family, value: Expression): AddressRange | null {
