@@ -83,6 +83,7 @@ class Planner {
   readonly #remarks: string[] = [];
   readonly #steps: WriteStep[] = [];
   readonly #taken = new Set<ObjectId>();
+  readonly #replaced = new Set<ConfigObject>();
   readonly #parts: ReadonlyMap<ConfigObject, Part>;
   readonly #known: ReadonlyMap<ObjectId, Renaming>;
   readonly #source: Structure;
@@ -228,7 +229,8 @@ class Planner {
       const theirs = namesakes[0]!;
       const decision = this.#options.decide(object, [object.name]);
       if (decision.do === 'keep') return { how: 'kept', there: theirs };
-      if (decision.do === 'take' && namesakes.length === 1) {
+      if (decision.do === 'take' && namesakes.length === 1 && !this.#replaced.has(theirs)) {
+        this.#replaced.add(theirs);
         this.#steps.push({ do: 'replace', object, there: theirs, whole: false });
         return { how: 'taken', there: theirs };
       }

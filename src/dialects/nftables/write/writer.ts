@@ -49,12 +49,20 @@ class Writer {
 
   #add({ object, name, whole }: Add): void {
     if (object.kind === 'table') {
-      if (!this.#late.has(object.name)) this.#late.set(object.name, []);
+      const { dormant } = object.value as { dormant: boolean };
+      if (!this.#late.has(object.name)) this.#late.set(object.name, dormant ? ['flags dormant'] : []);
       return;
     }
     if (object.name.startsWith('$')) {
       this.#addDefine(this.#texts.define(object, name));
       return;
+    }
+    if (name.includes('{') || name.includes('}')) {
+      throw cannotWrite(
+        'A chain without a name is not carried.',
+        object.place,
+        'Give the chain a name first.',
+      );
     }
     const table = object.name.split(' ').slice(0, 2).join(' ');
     const found = this.#blockOf(table);
