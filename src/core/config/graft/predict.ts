@@ -26,7 +26,10 @@ export function predict(job: WriteJob, renamings: (object: ConfigObject) => read
   };
   const listOf = (name: string) => lists.get(name) ?? lists.set(name, [...target.list(name)]).get(name)!;
   const put = (members: readonly ConfigObject[], from: string, to: string): void => {
-    const list = listOf(to);
+    const own = members[0]?.order?.list;
+    if (own === undefined) return;
+    // A list's name holds its container's: `acl harbour` of access list `harbour`.
+    const list = listOf(own.replace(from, () => to));
     list.length = 0;
     for (const member of members) list.push(inList(read(member), from, to));
   };
