@@ -28,7 +28,7 @@ const PROGRAMS = {
   curl: 'curl',
   git: 'git',
   openssl: 'openssl',
-  python3: 'python3-minimal',
+  python3: 'python3',
 };
 
 const FOLDERS = [...(process.env.PATH ?? '').split(path.delimiter), '/usr/sbin', '/sbin', '/usr/lib/openssh'];
