@@ -55,8 +55,8 @@ function changeBetween(before: readonly CaptureFile[], after: readonly CaptureFi
 
 /** Who or what is behind a capture, in words. */
 function by(record: CaptureRecord): string {
-  if (record.run !== null) return `run ${record.run}`;
   if (record.source === 'unplanned') return 'unplanned: changed outside any run';
+  if (record.run !== null) return `run ${record.run}`;
   return record.source;
 }
 

@@ -9,6 +9,7 @@ import { historyCommand } from './history.ts';
 import { practiceCommand } from './practice.ts';
 import { promisesCommand } from './promises.ts';
 import { reviewCommand } from './review.ts';
+import { roundCommands } from './round.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
 import { slotsCommand } from './slots.ts';
@@ -26,6 +27,7 @@ export function buildProgram(context: CliContext): Command {
   captureCommand(program, context);
   slotsCommand(program, context);
   runsCommands(program, context);
+  roundCommands(program, context);
   archiveCommand(program, context);
   historyCommand(program, context);
   practiceCommand(program, context);

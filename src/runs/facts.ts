@@ -25,6 +25,8 @@ export interface Goal {
   /** The user's explicit word that a run without a reserve on the device may begin. */
   readonly acceptNoReserve?: boolean;
   readonly slot?: 'running' | 'spare';
+  /** The run is part of a round over the estate. */
+  readonly round?: true;
   /** Archive id of the capture to restore. */
   readonly capture?: string;
   /** Its digest, for predictions. */

@@ -4,6 +4,7 @@
  */
 
 export { compareTraffic, type TrafficAnswer } from './compare-traffic.ts';
+export { type Concern, concernsOf, recurrenceFrom, roundDue } from './concerns.ts';
 export { type Plan, planRun } from './dry-run.ts';
 export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';
@@ -13,4 +14,5 @@ export { type ProcedureName, procedures } from './procedures/index.ts';
 export { readPromises } from './promises/promises-file.ts';
 export { endsOfTheWay, wayIn } from './promises/way-in.ts';
 export { configurationChanges, type RunReport, renderReport, visible } from './report/index.ts';
+export { goRound, type RoundResult } from './round.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';

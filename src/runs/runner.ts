@@ -41,7 +41,7 @@ export async function startRun(
   const lease = await store.leases.take(device.name, id, Date.now());
   try {
     const waiting = (await store.journal.unfinished()).find((run) => run.device === device.name);
-    const onlyLooks = request.procedure === 'capture' || request.procedure === 'reading';
+    const onlyLooks = ['capture', 'reading', 'round'].includes(request.procedure);
     if (waiting !== undefined && !onlyLooks) throw unfinished(waiting);
     const startedAt = environment.now();
     const { procedure, goal } = request;

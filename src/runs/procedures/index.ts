@@ -7,6 +7,7 @@ import {
   recoverSlot,
   restartDevice,
   restore,
+  roundOfOne,
   shutdownDevice,
 } from './simple.ts';
 import { update } from './update.ts';
@@ -21,6 +22,7 @@ export const procedures = {
   recover: recoverSlot,
   capture: captureDevice,
   reading: readDevice,
+  round: roundOfOne,
   restore,
 } as const satisfies Record<string, Procedure>;
 

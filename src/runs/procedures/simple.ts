@@ -134,6 +134,13 @@ export const captureDevice = procedure(
   (run) => `Capture ${run.facts.captureBefore} is in the archive, verified.`,
 );
 
+export const roundOfOne = procedure(
+  'round',
+  'capture the running configuration and take a reading',
+  [firstLook, capture('capture', 'captureBefore'), reading('reading', 'readingBefore')],
+  (run) => `Capture ${run.facts.captureBefore} is in the archive, verified, and a reading was taken.`,
+);
+
 export const readDevice = procedure(
   'reading',
   'take a reading',

@@ -1,4 +1,6 @@
+import { configurationDigest } from '#archive';
 import { TuckpointError } from '#core/errors';
+import type { NamedFile } from '#links/port';
 import type { Facts } from '../facts.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
@@ -25,7 +27,7 @@ export function capture(
       const record = await archive.put({
         device: run.device.name,
         at: now(),
-        source: 'run',
+        source: key === 'captureBefore' && (await changedOutside(run, files)) ? 'unplanned' : sourceOf(run),
         release: seen?.identity.release ?? null,
         slot: seen?.slots.slots[seen.slots.running]?.id ?? null,
         run: run.id,
@@ -36,4 +38,20 @@ export function capture(
         : { [key]: record.id };
     },
   };
+}
+
+function sourceOf({ goal }: RunContext): 'round' | 'run' {
+  return goal.round === true ? 'round' : 'run';
+}
+
+/**
+ * Every run that changes a configuration captures it afterwards. So one that differs from the last capture we took was
+ * changed by somebody else. Deliveries and imports may hold other files, and say nothing here.
+ */
+async function changedOutside(run: RunContext, files: readonly NamedFile[]): Promise<boolean> {
+  const ours = (await run.environment.archive.list(run.device.name)).filter(
+    ({ source }) => source !== 'delivery' && source !== 'import',
+  );
+  const last = ours.at(-1);
+  return last !== undefined && last.digest !== configurationDigest(files);
 }
