@@ -97,7 +97,7 @@ describe('A changed host key', () => {
     expect((await estate.say('device', 'forget-host-key', two)).code).toBe(0);
     expect((await estate.say('reading', two)).code).toBe(0);
     const listed = dataOf<{ name: string; hostKey: string }[]>(await estate.run('device', 'list'));
-    expect(listed.find((device) => device.name === two)?.hostKey).toBe(fingerprint);
+    expect(listed.find((device) => device.name === two)?.hostKey).toBe(`ssh-ed25519 ${fingerprint}`);
   });
 });
 
