@@ -44,7 +44,7 @@ export interface FolderArchive extends Archive {
 }
 
 /** `20261125T095534Z-00000123`: the instant it was taken (UTC), and its line in the manifest. */
-export function captureId(at: string, seq: number): string {
+function captureId(at: string, seq: number): string {
   const utc = new Date(at).toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
   return `${utc}-${String(seq).padStart(8, '0')}`;
 }
@@ -60,6 +60,7 @@ class ArchiveInFolder implements FolderArchive, Inside {
   readonly #lock: WriterLock;
   #refreshing: Promise<void> | undefined;
   #closed = false;
+  #headsCompared = false;
 
   constructor(options: ArchiveOptions, lock: WriterLock) {
     this.folder = options.folder;
@@ -98,7 +99,24 @@ class ArchiveInFolder implements FolderArchive, Inside {
     });
   }
 
+  /**
+   * Before this process writes its first line: is the manifest shorter than its heads say? Then that is noted for good,
+   * since the next line moves the head on.
+   */
+  async #noteLinesGone(): Promise<void> {
+    if (this.#headsCompared) return;
+    this.#headsCompared = true;
+    const gone = (await this.manifest.compareHeads(this.witnesses)).filter(
+      ({ last }) => last > this.manifest.last,
+    );
+    if (gone.length === 0) return;
+    const what = gone.map(({ first, last, why }) => `lines ${first} to ${last}: ${why}`);
+    await this.append([{ kind: 'noticed', what }]);
+  }
+
   async append(entries: readonly NewEntry[]): Promise<readonly Entry[]> {
+    if (entries.some((entry) => entry.kind === 'noticed')) this.#headsCompared = true;
+    await this.#noteLinesGone();
     const added = await this.manifest.append(entries, this.now().toISOString(), this.witnesses);
     this.catalogue.add(added);
     return added;
@@ -112,6 +130,7 @@ class ArchiveInFolder implements FolderArchive, Inside {
     const digest = listingDigest(files);
     const { device, at, source, release, slot, run } = capture;
     return this.alone(async () => {
+      await this.#noteLinesGone();
       const seq = this.manifest.last + 1;
       const taken = { id: captureId(at, seq), device, at, source, release, slot, run };
       const as = this.catalogue.holderWith(device, digest);

@@ -21,12 +21,6 @@ interface Holder {
   readonly users: Set<string>;
 }
 
-/** When something was last proven, and for which capture. */
-export interface Proven {
-  readonly id: string;
-  readonly when: string;
-}
-
 /** What the manifest says, arranged for looking up. It is the index: rebuilt from the manifest whenever it is opened. */
 export class Catalogue {
   readonly #records = new Map<string, CaptureRecord>();
@@ -39,6 +33,8 @@ export class Catalogue {
   readonly #names = new Map<string, string>();
   readonly #proven = new Map<string, Map<Proof, string>>();
   #provenAll: { readonly what: Proof; readonly when: string; readonly before: number }[] = [];
+  /** What was once seen to be wrong with the manifest, and when. */
+  readonly noticed: string[] = [];
   /** Files that lines have replaced or emptied: safe to remove. */
   readonly spent = new Set<string>();
 
@@ -76,8 +72,10 @@ export class Catalogue {
           ];
         else for (const id of entry.ids) this.#prove(id, entry.what, entry.stored);
         break;
-      case 'begun':
       case 'noticed':
+        this.noticed.push(...entry.what.map((what) => `${entry.stored}: ${what}`));
+        break;
+      case 'begun':
         break;
     }
   }

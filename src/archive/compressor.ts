@@ -3,7 +3,7 @@ import { compress, decompress, init } from '@bokuweb/zstd-wasm';
 let ready: Promise<void> | undefined;
 
 /** Level for captures as they come: fast, a tenth of the size for typical configurations. */
-export const QUICK = 6;
+const QUICK = 6;
 /** Level for packs, which are written once and kept for years. The next one needs twice the memory for 2 % less. */
 export const TIGHT = 18;
 
@@ -18,7 +18,7 @@ export async function compressed(bytes: Uint8Array, level = QUICK): Promise<Uint
 }
 
 /** The content size a frame declares (RFC 8878 section 3.1.1.1), or null when it declares none. */
-export function declaredSize(frame: Uint8Array): number | null {
+function declaredSize(frame: Uint8Array): number | null {
   const view = Buffer.from(frame.buffer, frame.byteOffset, frame.byteLength);
   if (view.length < 6 || view.readUInt32LE(0) !== 0xfd2fb528) throw new Error('not a Zstandard frame');
   const descriptor = view[4]!;

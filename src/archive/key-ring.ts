@@ -4,6 +4,7 @@ import { Decrypter, generateX25519Identity, identityToRecipient } from 'age-encr
 import { makeFolder, syncFolder, writeDurably } from './durable.ts';
 import { archiveError } from './errors.ts';
 import { type ArchiveKey, encryptTo, encryptWithPassphrase, freshKey, keyOf } from './key.ts';
+import { WriterLock } from './lock.ts';
 
 /**
  * The key ring: `FOLDER/keys/NAME.age`, each an age file that holds the data key, one per way to unlock it.
@@ -164,6 +165,17 @@ export async function createKey(
     readonly work?: number;
   },
 ): Promise<ArchiveKey> {
+  await makeFolder(folder);
+  // Two processes may meet a folder without a key at the same instant: the second must not replace the first's key.
+  const lock = new WriterLock(folder);
+  try {
+    return await lock.alone(() => makeKey(folder, ways));
+  } finally {
+    await lock.close();
+  }
+}
+
+async function makeKey(folder: string, ways: Parameters<typeof createKey>[1]): Promise<ArchiveKey> {
   if (await hasKey(folder))
     throw archiveError('archive/key-exists', 'This archive has a key already.', {
       file: path.join(folder, RING),

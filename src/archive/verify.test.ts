@@ -124,6 +124,17 @@ describe('verification', () => {
     expect(report.unknown).toHaveLength(2);
   });
 
+  it('still knows of a tail cut off after more was stored', async () => {
+    for (const file of segments().slice(4)) rmSync(file);
+    const archive = await opened();
+    await put(archive, 8);
+    await put(archive, 9);
+    const { report } = await verified();
+    expect(report.noticed).toEqual([expect.stringMatching(/lines 5 to 6: They are gone/), expect.anything()]);
+    expect(report).toMatchObject({ captures: 5, goodCaptures: 5, manifest: [] });
+    expect(report.unknown).toHaveLength(2);
+  });
+
   it('finds two lines that have changed places', async () => {
     const [, , a, b] = segments();
     renameSync(a!, `${a}.x`);

@@ -1,5 +1,3 @@
-import { createHash } from 'node:crypto';
-import { createReadStream } from 'node:fs';
 import { readdir } from 'node:fs/promises';
 import path from 'node:path';
 import type { TuckpointError } from '#core/errors';
@@ -22,6 +20,8 @@ export interface VerifyReport {
   /** Lines of the manifest, and what is wrong with them. */
   readonly lines: number;
   readonly manifest: readonly ManifestFault[];
+  /** What was seen to be wrong with the manifest earlier, and noted in it. Does not count against `good`. */
+  readonly noticed: readonly string[];
   /** Captures known, and how many of them were opened and had every digest right. */
   readonly captures: number;
   readonly goodCaptures: number;
@@ -46,13 +46,6 @@ export async function containerFiles(folder: string): Promise<string[]> {
         found.push(path.relative(folder, path.join(entry.parentPath, entry.name)));
   }
   return found.sort();
-}
-
-/** SHA-256 of a file, read in parts. */
-export async function fileDigest(file: string): Promise<string> {
-  const hash = createHash('sha256');
-  for await (const part of createReadStream(file)) hash.update(part as Buffer);
-  return hash.digest('hex');
 }
 
 /**
@@ -112,6 +105,7 @@ export async function verifyArchive(
     good: faults.length === 0 && files.length === 0 && unknown.length === 0,
     lines: manifest.last,
     manifest: faults,
+    noticed: catalogue.noticed,
     captures: catalogue.list().length,
     goodCaptures,
     goodOf,

@@ -124,6 +124,7 @@ function verifyText(report: VerifyReport): string {
   }
   for (const file of report.unknown)
     lines.push(`${file}: no line knows it. "archive reindex" takes in what it holds.`);
+  for (const what of report.noticed) lines.push(`Noted earlier, ${what}`);
   if (report.good) lines.push('Nothing is wrong.');
   return lines.join('\n');
 }

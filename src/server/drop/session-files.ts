@@ -1,7 +1,7 @@
 import { type CaptureFile, checkName } from '#archive';
 import { TuckpointError } from '#core/errors';
 
-export type DropErrorCode = 'server/too-large' | 'server/bad-delivery' | 'server/gap';
+type DropErrorCode = 'server/too-large' | 'server/bad-delivery' | 'server/gap';
 
 function refuse(code: DropErrorCode, message: string, advice: string): never {
   throw new TuckpointError<DropErrorCode>(code, message, { advice });

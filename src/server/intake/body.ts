@@ -1,13 +1,13 @@
 import { type CaptureFile, checkName } from '#archive';
 import { TuckpointError } from '#core/errors';
 
-export type DeliveryErrorCode =
+type DeliveryErrorCode =
   | 'server/too-large'
   | 'server/half-received'
   | 'server/bad-delivery'
   | 'server/encoded';
 
-export function deliveryError(code: DeliveryErrorCode, message: string, advice: string, cause?: unknown) {
+function deliveryError(code: DeliveryErrorCode, message: string, advice: string, cause?: unknown) {
   return new TuckpointError<DeliveryErrorCode>(code, message, { advice, cause });
 }
 
@@ -15,7 +15,7 @@ export function deliveryError(code: DeliveryErrorCode, message: string, advice: 
  * The whole body of a request, or nothing: it throws when the body is longer than `limit` bytes, when the sender
  * goes away before the end, or when it is not as long as it was announced (RFC 9110 section 8.6).
  */
-export async function wholeBody(request: Request, limit: number): Promise<Uint8Array> {
+async function wholeBody(request: Request, limit: number): Promise<Uint8Array> {
   const tooLarge = () =>
     deliveryError(
       'server/too-large',
