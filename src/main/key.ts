@@ -1,6 +1,7 @@
 import { existsSync } from 'node:fs';
 import { type ArchiveKey, createKey, hasKey, LOSING_THE_KEY, unlockFrom, unlockKey } from '#archive';
 import type { Output } from '#cli';
+import { codeOf } from '#core/errors';
 import { defaultKeyFile } from './data-folder.ts';
 
 /**
@@ -22,5 +23,9 @@ export async function keyFor(folder: string, out: Output): Promise<ArchiveKey> {
       ? `The key file is ${keyFile}. Keep a copy of it in another place.`
       : 'The key opens with the passphrase in TUCKPOINT_PASSPHRASE.',
   );
-  return await createKey(folder, ways);
+  return await createKey(folder, ways).catch((error: unknown) => {
+    // Another process made it in the same instant.
+    if (codeOf(error) !== 'archive/key-exists') throw error;
+    return unlockKey(folder, { ...given, keyFile });
+  });
 }
