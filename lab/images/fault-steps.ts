@@ -74,10 +74,15 @@ END
       return [
         {
           name: 'after-50-logger',
-          // tail keeps what it reads until its input ends, which it does not.
+          // tail keeps what it reads until its input ends, which it does not. The boot goes on when it has all.
           script: `#!/bin/sh
 (head -c 200M /dev/zero; exec sleep infinity) </dev/null | setsid tail >/dev/null 2>&1 &
-sleep 1
+for wait in $(seq 200); do
+  held=$(awk '/^Pss:/ { print $2 }' "/proc/$(pgrep -nx tail)/smaps_rollup" 2>/dev/null)
+  [ "\${held:-0}" -gt 200000 ] && break
+  sleep 0.1
+done
+exit 0
 `,
         },
       ];

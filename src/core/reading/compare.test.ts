@@ -120,6 +120,21 @@ describe('errors and discards', () => {
     expect(judge({ interfaces: busy(11_000n) }, {}, first).verdict).toBe('worse');
   });
 
+  it('that did not occur are none, also where an agent has not counted packets yet; others cannot be told', () => {
+    const why = 'The SNMP agent does not count them on outside.';
+    const late = (inErrors: bigint) => ({
+      interfaces: faulty({ inPackets: null, inErrors }),
+      notRead: [{ what: 'packets in', why }],
+    });
+    expect(judge(late(0n)).verdict).toBe('well');
+    expect(judge(late(3n))).toMatchObject({
+      verdict: 'cannot tell',
+      because: ['errors in on outside: none -> 3. No packets were counted to compare by.'],
+    });
+    // Long after the boot, packets that are no longer counted are a question again.
+    expect(judge({ ...late(0n), uptimeSeconds: 90_000 }).verdict).toBe('cannot tell');
+  });
+
   it('cannot be told from 32-bit packet counters that may have wrapped since boot', () => {
     const first = quietReading({ uptimeSeconds: 90_000, interfaces: [quietInterface({ counterBits: 32 })] });
     const now = { interfaces: [quietInterface({ counterBits: 32, inErrors: 50n })] };

@@ -98,7 +98,7 @@ function shares(side: Side, pair: Pair): [Share | null, Share | null, string | n
   if (booted === 'unknown') return [first, null, 'Whether the device booted in between is not known.'];
   if (booted === 'yes') {
     const second = whole(after, now);
-    return [first, second, first && second ? null : wrapped];
+    return [first, second, trusted(before, then) && trusted(after, now) ? null : wrapped];
   }
   if ((then.discontinuity ?? null) !== (now.discontinuity ?? null)) {
     return [first, null, 'The device started these counters anew in between.'];
@@ -121,6 +121,8 @@ function trusted(reading: Reading, { counterBits: bits }: InterfaceReading): boo
  * included (RFC 2863 section 6, ifInUcastPkts and ifOutUcastPkts).
  */
 function shareOf(side: Side, count: bigint, packets: bigint | null): Share | null {
+  // None is none, of however many packets.
+  if (count === 0n) return { count: 0, of: Number(packets ?? 0n) };
   if (packets === null) return null;
   const of = side.of === 'inPackets' ? packets + count : packets > count ? packets : count;
   return { count: Number(count), of: Number(of) };

@@ -66,6 +66,12 @@ function judgeField(
   return { judgement: worse ? 'worse' : 'better', why: `It ${now > then ? 'rose' : 'fell'}; ${rule}.` };
 }
 
+/**
+ * What an agent may show late after a boot, without harm: the processor, and packets, which serve only as a measure for
+ * errors (where there are errors and no packets to set them against, that is a finding of its own).
+ */
+const LATE = ['processor', 'packets in', 'packets out'];
+
 /** What could not be read. Something read before and not any more keeps the verdict open. */
 export function compareUnread(before: Reading, after: Reading): readonly Finding[] {
   const names = unique([...before.notRead, ...after.notRead].map((entry) => entry.what));
@@ -79,7 +85,7 @@ export function compareUnread(before: Reading, after: Reading): readonly Finding
       after: now === undefined ? 'read' : 'not read',
       judgement: 'unknown',
       why: then !== undefined && now !== undefined ? `Not read either time: ${now.why}` : (now ?? then)!.why,
-      decides: then === undefined && !(what === 'processor' && justBooted(after)),
+      decides: then === undefined && !(LATE.includes(what) && justBooted(after)),
     };
   });
 }
