@@ -1,6 +1,7 @@
 import { spawn } from 'node:child_process';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { expect } from 'vitest';
-import type { Gateway } from '../../../lab/index.ts';
+import type { Gateway, Host } from '../../../lab/index.ts';
 import { withinBinomial } from '../binomial.ts';
 
 /** A connection through the gateway: from outside to the published port 443, which leads to port 8443 in the dmz. */
@@ -11,8 +12,7 @@ export async function serviceAnswers(gateway: Gateway): Promise<boolean> {
     ...['ncat', '-l', '-k', '8443', '--sh-exec', 'echo you are $NCAT_REMOTE_ADDR'],
   ]);
   try {
-    const listens = async () => (await dmz.run('ss', '-Hltn', 'sport = :8443')).stdout.trim() !== '';
-    await expect.poll(listens, { timeout: 10_000 }).toBe(true);
+    await untilListening(dmz, 8443);
     const published = gateway.plan.legs.outside.gateway4;
     const { stdout } = await outside.run('ncat', '--recv-only', '-w', '3', published, '443');
     return stdout.trim() === `you are ${outside.address4}`;
@@ -56,8 +56,7 @@ export async function blockedGetsIn(gateway: Gateway): Promise<boolean> {
       'echo in',
     ]);
     try {
-      const listens = async () => (await dmz.run('ss', '-Hltn', 'sport = :8080')).stdout.trim() !== '';
-      await expect.poll(listens, { timeout: 10_000 }).toBe(true);
+      await untilListening(dmz, 8080);
       const call = await outside.run('ncat', '--recv-only', '-w', '3', '-s', stranger, leg.gateway4, '443');
       return call.stdout.trim() === 'in';
     } finally {
@@ -92,4 +91,13 @@ export async function expectLoss(gateway: Gateway, percent: number): Promise<voi
   // The bound is tight enough to tell it from half and from double the share.
   expect(withinBinomial(lost, sent, share / 2)).toBe(false);
   expect(withinBinomial(lost, sent, share * 2)).toBe(false);
+}
+
+/** Waits until a server of the host's listens. Tests run side by side here, so `expect.poll` cannot serve. */
+async function untilListening(host: Host, port: number): Promise<void> {
+  for (let tries = 0; tries < 200; tries++) {
+    if ((await host.run('ss', '-Hltn', `sport = :${port}`)).stdout.trim() !== '') return;
+    await sleep(50);
+  }
+  throw new Error(`Nothing listens on port ${port} of ${host.netns}.`);
 }
