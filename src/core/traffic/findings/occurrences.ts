@@ -9,6 +9,8 @@ export interface Occurrence {
   readonly slots: Slots;
   readonly slot: number;
   readonly indexes: readonly number[];
+  /** Entered only by forwarded packets that a redirect hands to the device itself. */
+  readonly redirected: boolean;
 }
 
 export interface PlacedRule {
@@ -34,7 +36,8 @@ export function placedRules(policy: Policy): PlacedRule[] {
   const placed = new Map<string, Draft>();
   for (const way of WAYS) {
     const slots = slotsOf(policy, policy, way.path, way.family);
-    for (let slot = 0; slot < slots.own; slot++) {
+    for (let slot = 0; slot < slots.slots.length; slot++) {
+      const redirected = slot >= slots.own;
       const { stage } = slots.slots[slot]!.before;
       const here = new Map<string, number[]>();
       for (const [i, { rule, sets }] of (stage?.rules ?? []).entries()) {
@@ -44,7 +47,7 @@ export function placedRules(policy: Policy): PlacedRule[] {
           draft = { rule, occurrences: [], ways: [], jumps: true, last: false };
           placed.set(place, draft);
         }
-        if (!draft.ways.includes(way)) draft.ways.push(way);
+        if (!redirected && !draft.ways.includes(way)) draft.ways.push(way);
         if (!('skip' in rule.action)) draft.jumps = false;
         if (i === stage!.rules.length - 1 && Object.keys(rule.match).length === 0) draft.last = true;
         if (sets === undefined) continue;
@@ -52,7 +55,8 @@ export function placedRules(policy: Policy): PlacedRule[] {
         if (indexes === undefined) here.set(place, [i]);
         else indexes.push(i);
       }
-      for (const [place, indexes] of here) placed.get(place)!.occurrences.push({ way, slots, slot, indexes });
+      for (const [place, indexes] of here)
+        placed.get(place)!.occurrences.push({ way, slots, slot, indexes, redirected });
     }
   }
   return [...placed.values()];

@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { parseAddresses } from '#core/address';
 import { decide } from '../decide.ts';
-import type { Policy } from '../policy.ts';
+import type { Action, Policy, Rule } from '../policy.ts';
 import { smallPacket, smallPolicy } from '../small-policies.reference.ts';
 import { specialBlocks } from '../special-purpose.ts';
 import { rewriteText } from '../translation.ts';
@@ -60,6 +60,41 @@ describe.each([4, 6] as const)('what is found in one policy, for IPv%i', (family
       { numRuns: 60 },
     );
   });
+});
+
+it('a rule of the device itself is reached by forwarded packets that a redirect hands to it', () => {
+  const rule = (line: number, action: Action): Rule => ({
+    match: {},
+    action,
+    origin: { file: 'small', line, text: 'rule' },
+  });
+  const policy: Policy = {
+    unread: [],
+    pipelines: [
+      {
+        path: 'through',
+        family: 4,
+        stages: [{ kind: 'nat', name: 'prerouting', rules: [rule(1, { rewrite: { kind: 'redirect' } })] }],
+      },
+      {
+        path: 'to',
+        family: 4,
+        stages: [
+          // Packets to the device end here; redirected ones enter behind this stage.
+          { kind: 'nat', name: 'prerouting', rules: [rule(2, { verdict: 'reject' })] },
+          {
+            kind: 'filter',
+            name: 'input',
+            rules: [rule(3, { verdict: 'drop' }), rule(4, { verdict: 'accept' })],
+          },
+        ],
+      },
+    ],
+  };
+  const lines = reviewPolicy(policy)
+    .findings.filter(({ kind }) => kind === 'never reached' || kind === 'redundant')
+    .map((finding) => finding.rule.origin.line);
+  expect(lines).not.toContain(3);
 });
 
 describe('special-purpose addresses', () => {

@@ -51,7 +51,8 @@ function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined' | und
   const reached = over(occurrences, (occurrence) => isReached(occurrence, purse));
   if (reached === 'undecided') return 'unexamined';
   if (reached === 'yes' && placed.jumps) return undefined;
-  const because = [...new Set(occurrences.flatMap((occurrence) => decidersWithout(occurrence, purse)))];
+  const own = occurrences.filter(({ redirected }) => !redirected);
+  const because = [...new Set(own.flatMap((occurrence) => decidersWithout(occurrence, purse)))];
   const kind = reached === 'yes' ? 'redundant' : 'never reached';
   return { kind, rule, ways, because: because.slice(0, NAMED) };
 }
