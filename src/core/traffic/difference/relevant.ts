@@ -1,3 +1,4 @@
+import type { Family } from '#core/address';
 import type { Pipeline, Policy, Rule, Stage } from '../policy.ts';
 import { openComparison } from './comparison.ts';
 import { WAYS } from './difference.ts';
@@ -6,11 +7,17 @@ import { slotsOf } from './slots.ts';
 
 /**
  * Both policies without the rules that cannot matter to their difference: only rules that share a packet with a rule
- * that the other side lacks. The difference of the result is the difference of the whole.
+ * that the other side lacks. The difference of the result is the difference of the whole. An IP version with address
+ * translation keeps all its rules: a translated packet meets rules that share none with it as it came.
  */
 export function relevantRules(before: Policy, after: Policy): { before: Policy; after: Policy } {
   const keep = { before: new Set<Rule>(), after: new Set<Rule>() };
   for (const { path, family } of WAYS) {
+    if (translates(before, family) || translates(after, family)) {
+      for (const rule of rulesOf(before, family)) keep.before.add(rule);
+      for (const rule of rulesOf(after, family)) keep.after.add(rule);
+      continue;
+    }
     const opened = openComparison(slotsOf(before, after, path, family), undefined, true);
     const comparison = { ...opened, untrimmed: true };
     const regions = [...interestsOf(comparison, 'before'), ...interestsOf(comparison, 'after')].map(
@@ -24,6 +31,15 @@ export function relevantRules(before: Policy, after: Policy): { before: Policy; 
     }
   }
   return { before: only(before, keep.before), after: only(after, keep.after) };
+}
+
+function translates(policy: Policy, family: Family): boolean {
+  return rulesOf(policy, family).some(({ action }) => 'rewrite' in action);
+}
+
+function rulesOf(policy: Policy, family: Family): Rule[] {
+  const own = policy.pipelines.filter((pipeline) => pipeline.family === family);
+  return own.flatMap((pipeline) => pipeline.stages.flatMap((stage) => stage.rules));
 }
 
 function only(policy: Policy, keep: ReadonlySet<Rule>): Policy {
