@@ -29,7 +29,9 @@ export async function carryOut(
     } catch (error) {
       if (isStoreFailure(error)) throw error;
       await machine.writeFailure(step, error);
-      const verdict = rescued ? stoppedAt(step, error) : await procedure.failed(run, step, error);
+      const verdict = rescued
+        ? stoppedAt(step, error)
+        : await procedure.failed(run, step, error, machine.began(step));
       if (!('goOnWith' in verdict)) return { ending: verdict, failure: codeOf(error) ?? null };
       rescued = true;
       await machine.learn(step, verdict.goOnWith);
@@ -77,6 +79,11 @@ class Machine {
 
   isThrough(step: Step): boolean {
     return this.#through.has(step.name);
+  }
+
+  /** Did it come to acting, in this process or an earlier one? A step that may not be taken does not. */
+  began(step: Step): boolean {
+    return this.#started.has(step.name);
   }
 
   async take(step: Step): Promise<void> {

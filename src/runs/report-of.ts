@@ -1,4 +1,5 @@
-import { after as afterOperation, booted, boots, type SlotState } from '#core/slots';
+import { codeOf } from '#core/errors';
+import { after as afterOperation, booted, boots, type DeviceKind, type SlotState } from '#core/slots';
 import type { JournalEntry } from '#store';
 import {
   type ConfigurationSection,
@@ -84,9 +85,23 @@ async function predict(run: RunContext, procedure: Procedure): Promise<SlotState
   const { before } = run.facts;
   if (before === undefined) return null;
   const { kind } = await run.deviceFacts();
-  let slots = before.slots;
+  try {
+    return predicted(run, procedure, before.slots, kind);
+  } catch (error) {
+    // What this device cannot do (copy to a spare it has not) leaves nothing to predict; the run was refused for it.
+    if (codeOf(error)?.startsWith('slots/') !== true) throw error;
+    return null;
+  }
+}
+
+function predicted(run: RunContext, procedure: Procedure, now: SlotState, kind: DeviceKind): SlotState {
+  let slots = now;
   for (const step of procedure.steps) {
-    if (step.name.startsWith('back-') || (step.name === 'keep' && slots.slots.length === 1)) continue;
+    if (
+      step.name.startsWith('back-') ||
+      (step.name === 'keep' && slots.slots.length === 1 && procedure.name !== 'keep')
+    )
+      continue;
     if (step.name === 'restart' && procedure.name === 'restore' && run.facts.restartNeeded !== true) continue;
     const operation = step.operation?.(run.goal) ?? null;
     if (operation === null) continue;

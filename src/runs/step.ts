@@ -32,9 +32,10 @@ export interface Procedure {
   readonly steps: readonly Step[];
   /**
    * What to do when a step failed for good: facts to go on with (the way back), or the ending.
-   * Called once per failed step; a failure of the way back itself ends the run as stopped.
+   * Called once per failed step; a failure of the way back itself ends the run as stopped. `began`: the step had
+   * been let and may have acted.
    */
-  failed(run: RunContext, step: Step, error: unknown): Promise<{ goOnWith: Facts } | Ending>;
+  failed(run: RunContext, step: Step, error: unknown, began: boolean): Promise<{ goOnWith: Facts } | Ending>;
   /** The ending when all steps are through. */
   ending(run: RunContext): Ending;
 }

@@ -15,9 +15,10 @@ import { wellBooted } from '../steps/well-booted.ts';
 const always = () => true;
 
 /** Before anything was changed a failure means "not done"; from then on a person has to look. */
-async function failed(_run: RunContext, step: Step, error: unknown, steps: readonly Step[]): Promise<Ending> {
+async function failed(step: Step, error: unknown, began: boolean, steps: readonly Step[]): Promise<Ending> {
   const turn = steps.findIndex((s) => s.pointOfNoReturn === true);
-  const before = turn === -1 || steps.indexOf(step) < turn;
+  const at = steps.indexOf(step);
+  const before = turn === -1 || at < turn || (at === turn && !began);
   return before ? { decision: 'not done', reason: sentenceOf(error) } : stoppedAt(step, error);
 }
 
@@ -31,7 +32,7 @@ function procedure(
     name,
     title,
     steps,
-    failed: (run, step, error) => failed(run, step, error, steps),
+    failed: (_run, step, error, began) => failed(step, error, began, steps),
     ending: (run) => ({ decision: run.facts.decision ?? 'done', reason: run.facts.reason ?? done(run) }),
   };
 }
@@ -113,7 +114,8 @@ export const shutdownDevice = procedure(
 export const keepSlot = procedure(
   'keep',
   'copy the running slot to the spare',
-  [firstLook, capture('capture', 'captureBefore'), keep],
+  // Asked for by name it is refused where there is no spare slot; inside other runs it is then left out.
+  [firstLook, capture('capture', 'captureBefore'), { ...keep, applies: always }],
   (run) => {
     const spare = run.facts.kept === undefined ? null : spareSlot(run.facts.kept.slots);
     return `The spare slot holds ${spare?.release ?? 'the running release'} with the running configuration.`;
