@@ -66,6 +66,8 @@ export interface Outcome {
   readonly decision: string;
   readonly reason: string;
   readonly resumes: number;
+  /** Did the fault happen? A step that gives the link no order has none to break. */
+  readonly struck: boolean;
   /** Effects on the device, by call. */
   readonly effects: Readonly<Partial<Record<LinkCall, number>>>;
   readonly device: MemoryDevice;
@@ -139,19 +141,23 @@ async function tryIn(
     if (struck || event.step !== at?.step || fault === null || !('link' in fault)) return;
     struck = true;
     const call = ACTS[event.step];
-    if (call !== undefined) device.faults.add({ call, when: fault.when, what: fault.link });
+    if (call === undefined) struck = false;
+    else device.faults.add({ call, when: fault.when, what: fault.link });
   };
   const goal: Goal = {
     release: releases.new,
     ...(scenario.kind.slots === 1 ? { oldRelease: releases.old, acceptNoReserve: true } : {}),
   };
+  let killed = false;
   let finished: Finished | null = null;
   let resumes = 0;
   try {
     finished = await startRun(environment, { device: 'gull-quay-fw1', procedure: 'update', goal }, tell);
   } catch (error) {
     if (!(error instanceof TuckpointError) || error.code !== 'store/killed') throw error;
+    killed = true;
   }
+  struck &&= device.faults.waiting === 0;
   while ((finished === null || finished.decision === 'stopped') && resumes < 3) {
     resumes++;
     // A person at the site: a device that is down is power-cycled.
@@ -165,6 +171,7 @@ async function tryIn(
     decision: finished?.decision ?? 'never ended',
     reason: finished?.reason ?? '',
     resumes,
+    struck: struck || killed,
     effects,
     device,
     steps: [...new Set(steps)],

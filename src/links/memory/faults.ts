@@ -28,6 +28,11 @@ export class FaultPlan {
     );
   }
 
+  /** Faults that have not happened yet. */
+  get waiting(): number {
+    return this.#faults.length;
+  }
+
   clear(): void {
     this.#faults = [];
   }
