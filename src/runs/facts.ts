@@ -33,6 +33,9 @@ export interface Goal {
   readonly captureDigest?: string;
 }
 
+/** What of an identity tells one boot from the next. */
+export type BootMark = Pick<Identity, 'boot' | 'uptimeSeconds'>;
+
 /** Everything the steps of a run learned, journaled as it was learned; enough to go on after a kill. */
 export interface Facts {
   readonly before?: Look;
@@ -43,8 +46,8 @@ export interface Facts {
   readonly readingBefore?: Reading;
   readonly remote?: RemoteFile;
   readonly oldRemote?: RemoteFile;
-  /** `Identity.boot` right before the order to restart, by step. */
-  readonly bootAt?: Readonly<Record<string, string | null>>;
+  /** The device's boot right before the order to restart, by step. */
+  readonly bootAt?: Readonly<Record<string, BootMark>>;
   /** The handbook says that the files just applied need a restart. */
   readonly restartNeeded?: boolean;
   /** Id of the slot a person wants to boot. */

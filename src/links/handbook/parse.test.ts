@@ -89,6 +89,12 @@ describe('a handbook', () => {
     expect(mistakesOf(text).join('\n')).toContain('actions.keep: A device of one slot cannot "keep".');
   });
 
+  it('must read something that tells one boot from the next', () => {
+    const text = handbookText.replace(/^ +boot: '\^boot.*\n/m, '');
+    expect(mistakesOf(text)).toEqual([]);
+    expect(mistakesOf(text.replace(/^ +uptime: .*\n/m, '')).join('\n')).toContain('Read "boot" or "uptime"');
+  });
+
   it('whose aliases stand for a billion values is refused', () => {
     const levels = 'bcdefghij'.split('');
     const bomb = levels.map((name, at) => {

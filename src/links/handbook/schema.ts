@@ -43,7 +43,6 @@ export const handbookSchema = fields({
   slots: z.union([z.literal(1), z.literal(2)], { error: 'A device has 1 or 2 slots.' }),
   install: fields({
     writes: z.enum(['running', 'spare']),
-    reboot: z.boolean().default(true),
     spareConfiguration: z.enum(['own', 'carried']).default('own'),
   }),
   writesWhole: z.boolean().default(false),
@@ -55,6 +54,10 @@ export const handbookSchema = fields({
   const mistake = (path: (string | number)[], message: string) =>
     context.addIssue({ code: 'custom', path, message });
   const { actions, session } = book;
+
+  const identified = actions.identify.steps.flatMap(({ read }) => Object.keys(read));
+  if (!identified.includes('boot') && !identified.includes('uptime'))
+    mistake(['actions', 'identify'], 'Read "boot" or "uptime": without them no boot can be told from none.');
 
   if (book.slots === 2) {
     for (const name of ['slots', 'boot'] as const)

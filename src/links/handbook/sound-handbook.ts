@@ -3,7 +3,7 @@ export const handbookText = String.raw`handbook: 1
 name: Linux gateway with two boot slots
 models: [Groyne 40]
 slots: 2
-install: { writes: running, reboot: true }
+install: { writes: running }
 limits:
   command: 20s
   transfer: 10m

@@ -53,7 +53,7 @@ export type BootChoice = 'running' | 'spare';
 
 /** What the handbook says of this kind of device, for planning. Times in seconds. */
 export interface DeviceFacts {
-  /** Slot count, where an install writes, whether it needs a reboot (see #core/slots). */
+  /** Slot count and where an install writes (see #core/slots). */
   readonly kind: DeviceKind;
   /** Does applying these configuration files need a restart? Names as in a capture. */
   applyNeedsRestart(files: readonly string[]): boolean;

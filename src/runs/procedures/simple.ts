@@ -1,4 +1,5 @@
 import { refusalOf, runningSlot, spareSlot } from '#core/slots';
+import { bootedSince } from '../booted-since.ts';
 import { sentenceOf, stoppedAt } from '../machine.ts';
 import { refused } from '../refused.ts';
 import type { RunContext } from '../run-context.ts';
@@ -77,8 +78,8 @@ export const bootSlot = procedure(
       order: (link, run) => link.boot(run.goal.slot ?? 'spare'),
       reached: async (run) => {
         const link = await run.link();
-        const { boot } = await link.identify();
-        return boot !== run.facts.bootAt?.boot && (await link.slots()).running === run.facts.wantedSlot;
+        const booted = bootedSince(run.facts.bootAt?.boot, await link.identify());
+        return booted && (await link.slots()).running === run.facts.wantedSlot;
       },
     }),
     ...afterBoot,

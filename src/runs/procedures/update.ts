@@ -1,5 +1,6 @@
 import { codeOf } from '#core/errors';
 import { runningSlot } from '#core/slots';
+import { bootedSince } from '../booted-since.ts';
 import { look } from '../look.ts';
 import { sentenceOf, stoppedAt } from '../machine.ts';
 import type { RunContext } from '../run-context.ts';
@@ -49,7 +50,11 @@ export const update: Procedure = {
       title: 'restart into the new release and wait until the device answers',
       order: (link) => link.restart(),
       reachedCounts: 'or',
-      reached: async (run) => (await (await run.link()).identify()).release === release(run)?.sheet.release,
+      // A power loss after the install boots the new release too. A release that runs without a boot proves none.
+      reached: async (run) => {
+        const now = await (await run.link()).identify();
+        return now.release === release(run)?.sheet.release && bootedSince(run.facts.before?.identity, now);
+      },
       applies: goesOn,
     }),
     lookAgain('look-after', 'after', goesOn),

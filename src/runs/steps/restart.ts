@@ -1,6 +1,7 @@
 import { TuckpointError } from '#core/errors';
 import { mayPass } from '#links';
 import type { Link } from '#links/port';
+import { bootedSince } from '../booted-since.ts';
 import type { Facts } from '../facts.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
@@ -25,8 +26,8 @@ export function booting(options: {
 }): Step {
   const { name, title, order, reached, reachedCounts = 'instead', applies } = options;
   const { operation = () => ({ name: 'restart' }) } = options;
-  const bootedSince = async (run: RunContext, link: Link) =>
-    (await link.identify()).boot !== run.facts.bootAt?.[name];
+  const hasBooted = async (run: RunContext, link: Link) =>
+    bootedSince(run.facts.bootAt?.[name], await link.identify());
   return {
     name,
     title,
@@ -34,8 +35,8 @@ export function booting(options: {
     pointOfNoReturn: true,
     ...(applies === undefined ? {} : { applies }),
     async prepare(run): Promise<Facts> {
-      const { boot } = await (await run.link()).identify();
-      return { bootAt: { ...run.facts.bootAt, [name]: boot } };
+      const { boot, uptimeSeconds } = await (await run.link()).identify();
+      return { bootAt: { ...run.facts.bootAt, [name]: { boot, uptimeSeconds } } };
     },
     async observe(run) {
       const { limits } = await run.deviceFacts();
@@ -45,7 +46,7 @@ export function booting(options: {
         'did not answer',
         async (link) => (await link.identify()) !== null,
       );
-      const booted = await bootedSince(run, await run.link());
+      const booted = await hasBooted(run, await run.link());
       if (reached === undefined) return booted;
       if (reachedCounts === 'or' && booted) return true;
       return await reached(run);
@@ -56,7 +57,7 @@ export function booting(options: {
       await order(link, run);
       await run.dropLink();
       await run.waitFor(limits.bootSeconds, 'was told to boot and did not come back', (l) =>
-        bootedSince(run, l),
+        hasBooted(run, l),
       );
       return undefined;
     },
