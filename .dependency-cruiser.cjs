@@ -12,9 +12,8 @@ const may = {
   store: ['core'],
   practice: ['core'],
   runs: ['links', 'archive', 'store', 'dialects', 'document', 'core'],
-  api: ['core', 'runs'],
-  server: ['runs', 'links', 'archive', 'store', 'dialects', 'core', 'api'],
-  cli: ['document', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'api', 'practice'],
+  server: ['runs', 'links', 'archive', 'store', 'dialects', 'core'],
+  cli: ['document', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
 };
 
 module.exports = {
@@ -42,7 +41,11 @@ module.exports = {
       from: { path: '^(?:src/([^/]+)|lab|bench|test)/', pathNot: '^src/core/' },
       to: {
         path: '^src/',
-        pathNot: ['^src/$1/', '^src/[^/]+/index\\.ts$', '^src/(core|dialects|links)/[^/]+/index\\.ts$'],
+        pathNot: [
+          '^src/$1/',
+          '^src/[^/]+/index\\.ts$',
+          '^src/(core|dialects|links|server)/[^/]+/index\\.ts$',
+        ],
       },
     },
     {

@@ -1,5 +1,4 @@
 import type { CaptureRecord } from '#archive';
-import { due, lateSince, type Recurrence } from '#archive';
 import { spareSlot } from '#core/slots';
 import type { RunEnvironment } from './environment.ts';
 
@@ -20,7 +19,6 @@ const OLD_DAYS = 8;
 export async function concernsOf(environment: RunEnvironment): Promise<Concern[]> {
   const { store, archive } = environment;
   const now = environment.now();
-  const expectations = await store.deliveries.expectations();
   const unfinished = await store.journal.unfinished();
   const concerns: Concern[] = [];
   for (const { name } of await store.devices.list()) {
@@ -31,21 +29,6 @@ export async function concernsOf(environment: RunEnvironment): Promise<Concern[]
       concerns.push({ device: name, weight: 'now', reason, next: `tuckpoint resume ${run.id}` });
     }
     concerns.push(...captureConcerns(name, captures, now));
-    const expected = expectations.get(name);
-    if (expected !== undefined) {
-      const last = captures.findLast(({ source }) => source === 'delivery');
-      const recurrence = recurrenceFrom(expected);
-      const since = lateSince(recurrence, last?.at ?? expected.setAt, expected.graceSeconds, now);
-      if (since !== null) {
-        const had = last === undefined ? 'It has never delivered.' : `Its last delivery came ${last.at}.`;
-        concerns.push({
-          device: name,
-          weight: 'now',
-          reason: `The delivery of ${since} did not come. ${had}`,
-          next: `Look at the device's own backup settings, or take one: tuckpoint capture ${name}`,
-        });
-      }
-    }
     const seen = await store.observations.lastSighting(name);
     const spare = seen === null ? null : spareSlot(seen.slots);
     if (seen !== null && spare !== null && !spare.bootedWell) {
@@ -74,24 +57,4 @@ function captureConcerns(device: string, captures: readonly CaptureRecord[], now
     found.push({ device, weight: 'now', reason, next: `tuckpoint history ${device}` });
   }
   return found;
-}
-
-/** A recurrence set at an instant begins at the midnight of that day in its zone, or before; its rule says the hour. */
-export function recurrenceFrom({
-  rule,
-  zone,
-  setAt,
-}: {
-  rule: string;
-  zone: string;
-  setAt: string;
-}): Recurrence {
-  return { rule, zone, start: `${setAt.slice(0, 10)}T00:00:00` };
-}
-
-/** Is a round due by the schedule? Null: none is set, or it is not time. */
-export async function roundDue(environment: RunEnvironment): Promise<string | null> {
-  const schedule = await environment.store.deliveries.schedule('round');
-  if (schedule === null) return null;
-  return due(recurrenceFrom(schedule), schedule.lastAt ?? schedule.setAt, environment.now()).due;
 }

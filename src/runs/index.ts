@@ -4,7 +4,7 @@
  */
 
 export { compareTraffic, type TrafficAnswer } from './compare-traffic.ts';
-export { type Concern, concernsOf, recurrenceFrom, roundDue } from './concerns.ts';
+export { type Concern, concernsOf } from './concerns.ts';
 export { type Plan, planRun } from './dry-run.ts';
 export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';

@@ -2,7 +2,6 @@
  * The database: what Tuckpoint knows between two calls. Devices, runs and their journal, leases, readings, slots.
  * It must never hold a secret in clear, nor know how a device is reached or what a run does.
  */
-export type { Expectation, Schedule } from './deliveries.ts';
 export type { DeviceRecord, NewDevice } from './devices.ts';
 export type { JournalEntry, RunRecord, RunState, StepState } from './journal.ts';
 export type { Lease } from './leases.ts';

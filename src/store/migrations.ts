@@ -77,32 +77,6 @@ const migrations: Record<string, Migration> = {
         .execute();
     },
   },
-  '002-deliveries-and-schedules': {
-    async up(db: Kysely<unknown>) {
-      await db.schema
-        .createTable('delivery_token')
-        .addColumn('device', 'text', (c) => c.primaryKey())
-        .addColumn('digest', 'text', (c) => c.notNull().unique())
-        .addColumn('added_at', 'text', (c) => c.notNull())
-        .execute();
-      await db.schema
-        .createTable('expectation')
-        .addColumn('device', 'text', (c) => c.primaryKey())
-        .addColumn('rule', 'text', (c) => c.notNull())
-        .addColumn('zone', 'text', (c) => c.notNull())
-        .addColumn('grace_seconds', 'integer', (c) => c.notNull())
-        .addColumn('set_at', 'text', (c) => c.notNull())
-        .execute();
-      await db.schema
-        .createTable('schedule')
-        .addColumn('name', 'text', (c) => c.primaryKey())
-        .addColumn('rule', 'text', (c) => c.notNull())
-        .addColumn('zone', 'text', (c) => c.notNull())
-        .addColumn('set_at', 'text', (c) => c.notNull())
-        .addColumn('last_at', 'text')
-        .execute();
-    },
-  },
 };
 
 /** Brings the database to the newest schema. Throws `store/migration-failed`; the data is then as before. */

@@ -56,9 +56,6 @@ export interface Schema {
     at: string;
     sighting: string;
   };
-  delivery_token: { device: string; digest: string; added_at: string };
-  expectation: { device: string; rule: string; zone: string; grace_seconds: number; set_at: string };
-  schedule: { name: string; rule: string; zone: string; set_at: string; last_at: string | null };
   booted_pair: {
     device: string;
     release: string;

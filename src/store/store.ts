@@ -2,7 +2,6 @@ import { randomUUID } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import os from 'node:os';
 import { openDatabase } from './database.ts';
-import { Deliveries } from './deliveries.ts';
 import { Devices } from './devices.ts';
 import { Journal } from './journal.ts';
 import { type Holder, Leases } from './leases.ts';
@@ -10,7 +9,6 @@ import { Observations } from './observations.ts';
 import type { Sealer } from './sealer.ts';
 
 export interface Store {
-  readonly deliveries: Deliveries;
   readonly devices: Devices;
   readonly journal: Journal;
   readonly leases: Leases;
@@ -25,7 +23,6 @@ export interface Store {
 export async function openStore(options: { folder: string; sealer: Sealer }): Promise<Store> {
   const db = await openDatabase(options.folder);
   return {
-    deliveries: new Deliveries(db),
     devices: new Devices(db, options.sealer),
     journal: new Journal(db),
     leases: new Leases(db, thisProcess(), isGone),
