@@ -125,7 +125,7 @@ session:
       leave: leave upkeep
       answers: [{ pattern: 'word: $', secret: upkeep }]
 actions:
-  identify: { steps: [{ run: i, read: { model: m, serial: s, hostname: h, release: r } }] }
+  identify: { steps: [{ run: i, read: { model: m, serial: s, hostname: h, release: r, boot: b } }] }
   capture: { running: { steps: [{ run: c, save: c }] } }
 `,
   'shell.yaml',

@@ -21,13 +21,14 @@ export function reading(
   };
 }
 
-/** How often a reading that looks worse is taken again, and how long to wait before, in milliseconds. */
+/** How often a reading after a boot is taken at most, and how long to wait between two, in milliseconds. */
 const LOOKS = 4;
 const SETTLE_MS = 3000;
 
 /**
- * A reading after a boot. Interfaces, neighbours and processes need a moment to settle: a reading that is worse than
- * the one before the run is taken again a few times, and the last one counts.
+ * A reading after a boot. A device answers before it has settled: interfaces and neighbours may not be up yet, and a
+ * process that will take all memory may not have done so. So one reading never counts: one that is worse than before
+ * the run is taken again a few times, and one that is not must be so again after a while. The last one counts.
  */
 export function settledReading(
   name: string,
@@ -41,9 +42,9 @@ export function settledReading(
       for (let looks = 1; ; looks++) {
         const taken = await (await run.link()).reading();
         await run.environment.store.observations.addReading(run.device.name, run.id, taken);
-        const settled =
-          readingBefore === undefined || compareReadings(readingBefore, taken).verdict !== 'worse';
-        if (settled || looks === LOOKS) return { [key]: taken };
+        const worse =
+          readingBefore !== undefined && compareReadings(readingBefore, taken).verdict === 'worse';
+        if (looks === LOOKS || (looks > 1 && !worse)) return { [key]: taken };
         await run.environment.sleep(SETTLE_MS);
       }
     },
