@@ -1,6 +1,6 @@
 import { mkdirSync } from 'node:fs';
 import path from 'node:path';
-import { Kysely, type SqliteDatabase, SqliteDialect, type SqliteStatement } from 'kysely';
+import { Kysely, SqliteAdapter, type SqliteDatabase, SqliteDialect, type SqliteStatement } from 'kysely';
 import Database from 'libsql';
 import { TuckpointError } from '#core/errors';
 import { migrate } from './migrations.ts';
@@ -27,9 +27,25 @@ export async function openDatabase(folder: string): Promise<Kysely<Schema>> {
       advice: 'Choose another with --data, or mend its permissions.',
     });
   }
-  const db = new Kysely<Schema>({ dialect: new SqliteDialect({ database: adapt(raw) }) });
+  const db = new Kysely<Schema>({ dialect: new EmbeddedDialect({ database: adapt(raw) }) });
   await migrate(db);
   return db;
+}
+
+/**
+ * SQLite changes a schema inside a transaction (SQLite, "Transactions"), but the query builder does not count on it.
+ * Told so, it looks and migrates in one transaction: two processes never migrate at once, and a kill leaves no half.
+ */
+class EmbeddedAdapter extends SqliteAdapter {
+  override get supportsTransactionalDdl(): boolean {
+    return true;
+  }
+}
+
+class EmbeddedDialect extends SqliteDialect {
+  override createAdapter(): SqliteAdapter {
+    return new EmbeddedAdapter();
+  }
 }
 
 function adapt(raw: Database.Database): SqliteDatabase {
