@@ -1,60 +1,127 @@
 import {
+  type Choice,
+  type Closure,
   choose,
   closureOf,
+  type FillIn,
+  fillEdits,
   type GraftOptions,
   type GraftPlan,
   mismatchOf,
   planGraft,
   type Selector,
   type SourceFile,
+  type Structure,
   structureOf,
+  type TypedConfiguration,
 } from '#core/config';
-import { TuckpointError } from '#core/errors';
-import type { TrafficDifference } from '#core/traffic';
-import { type CaptureComparison, compareCaptures, trafficBetween } from './compare-captures.ts';
+import { codeOf, TuckpointError } from '#core/errors';
 import { graftWriterFor } from './graft-writer.ts';
 import type { CapturePart, ReadCapture } from './read-capture.ts';
 
-/** A graft of one part of a capture onto one target, with its proof. */
-export interface CaptureGraft {
+/** What was chosen from one part of a capture, with all that it needs. It serves for every target. */
+export interface ChosenPart {
+  readonly part: CapturePart;
+  readonly structure: Structure;
+  readonly choice: Choice;
+  readonly closure: Closure;
+}
+
+/** A graft of one part onto one target's part of the same language. */
+export interface PartGraft {
   readonly plan: GraftPlan;
-  /** Null while the plan has problems that a person must settle. */
-  readonly outcome: {
-    /** The files of the part after the graft; all others stay. */
+  /** The target's part after the graft; null while the plan has problems that a person must settle. */
+  readonly after: {
     readonly files: readonly SourceFile[];
-    readonly after: ReadCapture;
-    readonly objects: CaptureComparison;
-    /** Null when neither side carries packet rules. */
-    readonly traffic: TrafficDifference | null;
+    readonly configuration: TypedConfiguration;
   } | null;
 }
 
 /**
- * Plans the graft of chosen objects of one part onto the target's part of the same language, writes it, reads the
- * result back and compares objects and traffic. Nothing leaves this function that does not read as predicted.
- * @throws TuckpointError `config/nothing-selected`, `dialects/cannot-write`, `dialects/not-as-predicted`.
+ * Picks objects from every part of a capture; parts of which nothing is picked are left out.
+ * @throws TuckpointError `config/nothing-selected` for a selector that picks nothing in any part.
  */
-export function graftCapture(
-  source: CapturePart,
-  selectors: readonly Selector[],
-  target: ReadCapture,
-  options: GraftOptions,
-): CaptureGraft {
-  const { dialect } = source;
-  const onto = target.parts.find((part) => part.dialect === dialect);
-  if (onto === undefined) {
-    throw new TuckpointError(
-      'dialects/cannot-write',
-      `The target holds no ${dialect.name} file to graft onto.`,
-      {
-        advice: 'Take parts that stand in a language the target has.',
-      },
-    );
+export function chooseFrom(source: ReadCapture, selectors: readonly Selector[]): ChosenPart[] {
+  const structures = source.parts.map((part) => ({ part, structure: structureOf(part.configuration) }));
+  const misses = new Map<Selector, TuckpointError>();
+  const found = new Set<Selector>();
+  const chosen = structures.flatMap(({ part, structure }) => {
+    const own = selectors.filter((selector) => {
+      const miss = missOf(structure, selector);
+      if (miss === null) found.add(selector);
+      else if (!misses.has(selector) || /^Near/.test(miss.advice ?? '')) misses.set(selector, miss);
+      return miss === null;
+    });
+    if (own.length === 0) return [];
+    const choice = choose(structure, own);
+    return [{ part, structure, choice, closure: closureOf(structure, choice.objects) }];
+  });
+  const missed = selectors.find((selector) => !found.has(selector));
+  if (missed === undefined) return chosen;
+  throw (
+    misses.get(missed) ??
+    new TuckpointError('config/nothing-selected', 'The source holds nothing that a dialect reads.', {
+      advice: 'Name its language with --dialect, or teach it with --mapping.',
+    })
+  );
+}
+
+function missOf(structure: Structure, selector: Selector): TuckpointError | null {
+  try {
+    choose(structure, [selector]);
+    return null;
+  } catch (error) {
+    if (error instanceof TuckpointError && codeOf(error) === 'config/nothing-selected') return error;
+    throw error;
   }
-  const from = structureOf(source.configuration);
-  const closure = closureOf(from, choose(from, selectors).objects);
-  const plan = planGraft(from, closure, structureOf(onto.configuration), options);
-  if (plan.problems.length > 0) return { plan, outcome: null };
+}
+
+/**
+ * The same choice with values that differ per device put into its texts.
+ * @throws TuckpointError `config/fill-in` when the filled text no longer reads as the same objects.
+ */
+export function withFillIns(chosen: ChosenPart, fillIns: readonly FillIn[]): ChosenPart {
+  const { part, structure, choice, closure } = chosen;
+  const { dialect } = part;
+  const carried = closure.parts.filter(({ whole }) => whole).map(({ object }) => object);
+  const edits = fillEdits(part.files, carried, fillIns);
+  if (edits.length === 0) return chosen;
+  const files = dialect.write(part.files, edits);
+  const configuration = dialect.read(files);
+  const { objects } = structure.configuration;
+  const same =
+    configuration.objects.length === objects.length &&
+    configuration.objects.every(({ kind }, i) => kind === objects[i]!.kind);
+  if (!same) {
+    throw new TuckpointError('config/fill-in', 'With the fill-ins in place the source reads otherwise.', {
+      place: { file: part.files[0]!.name },
+      advice: 'Check that each value can stand where the text it replaces stands.',
+    });
+  }
+  const places = new Map(objects.map((object, i) => [object, i]));
+  const filled = structureOf(configuration);
+  const picked = choice.objects.map((object) => configuration.objects[places.get(object)!]!);
+  return {
+    part: { dialect, files, configuration },
+    structure: filled,
+    choice: { ...choice, objects: picked },
+    closure: closureOf(filled, picked),
+  };
+}
+
+/**
+ * Plans the graft onto the target's part of the same language, writes it and reads the result back. Nothing leaves
+ * this function that does not read as predicted.
+ * @throws TuckpointError `dialects/cannot-write`, `dialects/not-as-predicted`.
+ */
+export function graftPart(
+  { part: { dialect }, structure, closure }: ChosenPart,
+  onto: CapturePart,
+  options: GraftOptions,
+): PartGraft {
+  const plan = planGraft(structure, closure, structureOf(onto.configuration), options);
+  if (plan.problems.length > 0) return { plan, after: null };
+  if (plan.job.steps.length === 0) return { plan, after: onto };
   const files = dialect.write(onto.files, graftWriterFor(dialect).write(plan.job));
   const configuration = dialect.read(files);
   const mismatch = mismatchOf(plan.prediction, configuration);
@@ -67,8 +134,5 @@ export function graftCapture(
       },
     );
   }
-  const parts = target.parts.map((part) => (part === onto ? { dialect, files, configuration } : part));
-  const after: ReadCapture = { ...target, parts };
-  const objects = compareCaptures(target, after);
-  return { plan, outcome: { files, after, objects, traffic: trafficBetween(target, after) } };
+  return { plan, after: { files, configuration } };
 }

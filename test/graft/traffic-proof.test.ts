@@ -1,6 +1,7 @@
 import { expect, it } from 'vitest';
 import { decisionRule, readAnchor, readSelector } from '#core/config';
-import { graftCapture, readCapture } from '#dialects';
+import { readCapture } from '#dialects';
+import { type GraftTarget, planTarget, prepareGraft } from '#runs';
 
 const ruleset = (sets: string, rules: string) => `table inet filter {
 ${sets}	chain forward {
@@ -12,20 +13,31 @@ ${rules}		counter drop
 `;
 const SET = '\tset harbours { type ipv4_addr; elements = { 10.1.0.1, 10.2.0.1 }; }\n';
 const RULE = '\t\tip saddr @harbours tcp dport 443 accept comment "crew web"\n';
-const capture = (text: string) =>
-  readCapture([{ name: 'etc/nftables.conf', bytes: new TextEncoder().encode(text) }]);
-const graft = (take: string) => {
-  const source = capture(ruleset(SET, RULE)).parts[0]!;
-  return graftCapture(source, [readSelector(take)], capture(ruleset('', '')), {
-    decide: decisionRule([]),
-    anchor: readAnchor('neighbours'),
-    matchMay: () => false,
-  }).outcome!;
-};
+const files = (text: string) => [{ name: 'etc/nftables.conf', bytes: new TextEncoder().encode(text) }];
+const target = (more: Partial<GraftTarget>): GraftTarget => ({
+  device: { name: 'gull-quay-fw1', port: 22 },
+  files: files(ruleset('', '')),
+  facts: { applyNeedsRestart: () => false },
+  fill: () => undefined,
+  promises: [],
+  way: null,
+  ...more,
+});
+const graft = (take: string, more: Partial<GraftTarget> = {}) =>
+  planTarget(
+    prepareGraft(readCapture(files(ruleset(SET, RULE))), {
+      take: [readSelector(take)],
+      decide: decisionRule([]),
+      anchor: readAnchor('neighbours'),
+      matchMay: () => false,
+      placeholders: ['10.1.0.1'],
+    }),
+    target({ fill: () => '10.1.0.1', ...more }),
+  );
 
 it('objects that nobody uses are proved to change no traffic', () => {
-  const { objects, traffic } = graft('address-group:harbours');
-  expect(objects.parts[0]!.difference.changes.map(({ change, kind }) => [change, kind])).toEqual([
+  const { difference, traffic } = graft('address-group:harbours');
+  expect(difference.parts[0]!.difference.changes.map(({ change, kind }) => [change, kind])).toEqual([
     ['added', 'address-group'],
   ]);
   expect([traffic!.verdict, traffic!.unread]).toEqual(['equal', []]);

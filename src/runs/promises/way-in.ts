@@ -10,7 +10,7 @@ import type { DeviceRecord } from '#store';
  * `workbench` is the workbench's own address as the device sees it, unless addresses are translated between them.
  */
 export function wayIn(
-  device: DeviceRecord,
+  device: Pick<DeviceRecord, 'name' | 'port'>,
   workbench: AddressSet,
   deviceAddress: AddressSet,
 ): TrafficPromise[] {

@@ -41,8 +41,15 @@ const FIELDS = [
 ] as const;
 const WIDTH = 2 * FIELDS.length;
 
-/** Compares the rules of one stage pairwise, as they stand: chains they are jumped to from do not narrow them. */
-export function oppositeRules(boxes: readonly VerdictBox[]): OppositeRules[] {
+/**
+ * Compares the rules of one stage pairwise, as they stand: chains they are jumped to from do not narrow them. With
+ * `isNew`, only pairs that hold a new rule.
+ */
+export function oppositeRules(
+  boxes: readonly VerdictBox[],
+  isNew: (rule: Rule) => boolean = () => true,
+): OppositeRules[] {
+  const fresh = boxes.map(({ rule }) => isNew(rule));
   const bounds = new Float64Array(boxes.length * WIDTH);
   const plain = new Uint8Array(boxes.length);
   for (const [i, { box }] of boxes.entries()) {
@@ -58,6 +65,7 @@ export function oppositeRules(boxes: readonly VerdictBox[]): OppositeRules[] {
     boxes.flatMap((b, i) => (b.passes ? [i] : [])),
   ];
   const opposite = byVerdict.map((list) => Int32Array.from(list));
+  const oppositeNew = byVerdict.map((list) => Int32Array.from(list.filter((i) => fresh[i])));
   const found: OppositeRules[] = [];
   for (let j = 0; j < boxes.length; j++) {
     const { rule, box, passes } = boxes[j]!;
@@ -65,7 +73,7 @@ export function oppositeRules(boxes: readonly VerdictBox[]): OppositeRules[] {
     const across: Rule[] = [];
     let insideCount = 0;
     let acrossCount = 0;
-    const others = opposite[passes ? 0 : 1]!;
+    const others = (fresh[j] ? opposite : oppositeNew)[passes ? 0 : 1]!;
     for (let n = 0; n < others.length && others[n]! < j; n++) {
       const i = others[n]!;
       if (!boundsOverlap(bounds, i * WIDTH, j * WIDTH)) continue;

@@ -41,7 +41,8 @@ export function reviewPolicy(
   return { findings, unexamined };
 }
 
-function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined' | undefined {
+/** Is the rule reached, and does it matter? Undefined: both. */
+export function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined' | undefined {
   const { rule, occurrences, ways } = placed;
   if (placed.last) return undefined;
   if (occurrences.length === 0) return { kind: 'matches nothing', rule, ways };
@@ -69,7 +70,7 @@ function over(occurrences: readonly Occurrence[], ask: (occurrence: Occurrence) 
 }
 
 /** An accept without any limit on addresses, protocol or interfaces, in a policy where it is not the only rule. */
-function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
+export function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
   const limits = Object.keys(rule.match).filter((key) => key !== 'states');
   const passes = !jumps && 'verdict' in rule.action && rule.action.verdict === 'accept';
   const isNew = rule.match.states?.includes('new') ?? true;
@@ -77,7 +78,8 @@ function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
   return passes && isNew && limits.length === 0 && ways.some((way) => way.path !== 'from');
 }
 
-function overlapFindings(policy: Policy): Finding[] {
+/** Of all pairs, or only of those in which at least one rule is new. */
+export function overlapFindings(policy: Policy, isNew?: (rule: Rule) => boolean): Finding[] {
   const merged = new Map<string, { opposite: OppositeRules; ways: Way[] }>();
   for (const way of WAYS) {
     const slots = slotsOf(policy, policy, way.path, way.family);
@@ -90,7 +92,7 @@ function overlapFindings(policy: Policy): Finding[] {
         const box = boxOf(loaded, firstView(way.path), comparison);
         return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
       });
-      for (const opposite of oppositeRules(boxes)) {
+      for (const opposite of oppositeRules(boxes, isNew)) {
         const place = placeOf(opposite.rule);
         const known = merged.get(place);
         if (known === undefined) merged.set(place, { opposite, ways: [way] });

@@ -1,0 +1,43 @@
+import { checkPromises, type Policy, type PromiseCheck } from '#core/traffic';
+import { wayIn } from '../promises/way-in.ts';
+import type { GraftTarget, TargetProblem } from './graft-target.ts';
+
+/** Promises on a device's configuration after a graft, the way in first. */
+export interface PromiseAnswer {
+  readonly checks: readonly (PromiseCheck & { readonly brokenBefore: boolean })[];
+  /** Why promises, or the way from the workbench, were not checked, as sentences. */
+  readonly notChecked: readonly string[];
+}
+
+/** Checks the device's promises after the graft, and of those broken, whether they were before. */
+export function checkAround(target: GraftTarget, before: Policy | null, after: Policy | null): PromiseAnswer {
+  const { device, way } = target;
+  const notChecked =
+    way === null
+      ? [`The way from the workbench was not checked: the address of ${device.name} is not known from here.`]
+      : [];
+  const wanted = [...(way === null ? [] : wayIn(device, way.workbench, way.device)), ...target.promises];
+  if (after === null) {
+    const unread = wanted.length === 0 ? [] : ['No packet rules were read: promises were not checked.'];
+    return { checks: [], notChecked: [...notChecked, ...unread] };
+  }
+  const checks = checkPromises(after, wanted).map((check) => ({
+    ...check,
+    brokenBefore:
+      check.answer === 'broken' &&
+      before !== null &&
+      checkPromises(before, [check.promise])[0]!.answer === 'broken',
+  }));
+  return { checks, notChecked };
+}
+
+/** Promises that hold now and would not afterwards. */
+export function brokenProblems({ checks }: PromiseAnswer): TargetProblem[] {
+  return checks
+    .filter(({ answer, brokenBefore }) => answer === 'broken' && !brokenBefore)
+    .map(({ promise }) => ({
+      what: 'broken promise',
+      sentence: `A promise would break: ${promise.words} (must ${promise.must}).`,
+      candidates: [],
+    }));
+}
