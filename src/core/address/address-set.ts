@@ -53,11 +53,8 @@ export function noAddress(family: Family): AddressSet {
 /** Whether the set holds every address of its family. */
 export function isEveryAddress(set: AddressSet): boolean {
   const [only] = set.ranges;
-  return (
-    set.ranges.length === 1 &&
-    compareAddresses(only!.low, lowestAddress(set.family)) === 0 &&
-    compareAddresses(only!.high, highestAddress(set.family)) === 0
-  );
+  if (only === undefined || set.ranges.length > 1) return false;
+  return only.low.every((word) => word === 0) && only.high.every((word) => word === 0xffff_ffff);
 }
 
 /** Addresses in either set. Both sets must be of one family. */

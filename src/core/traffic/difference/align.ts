@@ -18,7 +18,7 @@ export function alignStages(before: LoadedStage | undefined, after: LoadedStage 
     return { changedBefore: indexes(before), changedAfter: indexes(after) };
   }
   if (before.sum === after.sum && sameRules(before.rules, after.rules)) return NOTHING_CHANGED;
-  return alignRules(before.rules, after.rules);
+  return alignRules(before.rules, after.rules, before.skips);
 }
 
 function indexes(stage: LoadedStage | undefined): number[] {
@@ -37,7 +37,7 @@ function sameRules(a: readonly LoadedRule[], b: readonly LoadedRule[]): boolean 
   return true;
 }
 
-function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[]): Alignment {
+function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[], skips: readonly number[]): Alignment {
   let start = 0;
   while (start < a.length && start < b.length && a[start]!.key === b[start]!.key) start++;
   let endA = a.length;
@@ -59,7 +59,7 @@ function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[]): Alignme
   const middle = longestCommon(idsOf(a, endA), idsOf(b, endB));
   const changedBefore = middle.onlyA.map((i) => i + start);
   const changedAfter = middle.onlyB.map((i) => i + start);
-  return alignSkips(a, b, changedBefore, changedAfter);
+  return alignSkips(a, b, skips, changedBefore, changedAfter);
 }
 
 /**
@@ -69,16 +69,18 @@ function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[]): Alignme
 function alignSkips(
   a: readonly LoadedRule[],
   b: readonly LoadedRule[],
+  skips: readonly number[],
   changedBefore: number[],
   changedAfter: number[],
 ): Alignment {
   const moreA: number[] = [];
   const moreB: number[] = [];
   const isChanged = new Set(changedBefore);
-  for (const [i, { rule }] of a.entries()) {
-    if (!('skip' in rule.action) || isChanged.has(i)) continue;
+  for (const i of skips) {
+    const skipA = skipOf(a[i]!);
+    if (isChanged.has(i)) continue;
     const j = unchangedAt(i - countBelow(changedBefore, i), changedAfter);
-    const landsA = rule.action.skip - countBelow(changedBefore, rule.action.skip);
+    const landsA = skipA - countBelow(changedBefore, skipA);
     const skipB = skipOf(b[j]!);
     if (landsA !== skipB - countBelow(changedAfter, skipB)) {
       moreA.push(i);

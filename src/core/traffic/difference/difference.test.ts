@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { rowContains } from '../contains.ts';
 import { type Decision, decide } from '../decide.ts';
 import type { Packet } from '../packet.ts';
-import type { Policy } from '../policy.ts';
+import type { Policy, Rule } from '../policy.ts';
 import type { RowOutcome, TrafficRow } from '../row.ts';
 import { policyPair, smallPacket, smallPolicy } from '../small-policies.reference.ts';
 import { rewriteText } from '../translation.ts';
@@ -70,4 +70,39 @@ describe.each([4, 6] as const)('the difference of two small IPv%i policies', (fa
       }),
     );
   });
+});
+
+it('ICMP keeps its type where a translation chooses ports, so that rules about types still count', () => {
+  const rule = (match: Rule['match'], action: Rule['action'], line: number): Rule => ({
+    match,
+    action,
+    origin: { file: 'small', line, text: `rule ${line}` },
+  });
+  const policy = (verdict: 'accept' | 'drop'): Policy => ({
+    unread: [],
+    pipelines: [
+      {
+        path: 'through',
+        family: 4,
+        stages: [
+          {
+            kind: 'nat',
+            name: 'pre',
+            rules: [rule({}, { rewrite: { kind: 'dnat', ports: [8080, 8080] } }, 1)],
+          },
+          {
+            kind: 'filter',
+            name: 'forward',
+            rules: [
+              rule({ icmp: [8 * 256, 8 * 256 + 255] }, { verdict }, 2),
+              rule({}, { verdict: 'drop' }, 3),
+            ],
+          },
+        ],
+      },
+    ],
+  });
+  expect(trafficDifference(policy('accept'), policy('drop')).rows).toMatchObject([
+    { protocols: [1, 1], icmp: [8 * 256, 8 * 256 + 255] },
+  ]);
 });

@@ -34,6 +34,8 @@ export interface LoadedStage {
   readonly sum: number;
   /** Lowest and highest value per rule of source, destination, protocol and service, for quick rejection. */
   readonly hulls: Float64Array;
+  /** Where the rules stand that go on further down. */
+  readonly skips: readonly number[];
   /** Interface names that any rule mentions. */
   readonly inNames: ReadonlySet<string>;
   readonly outNames: ReadonlySet<string>;
@@ -58,6 +60,7 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
       rules,
       sum: sumOf(rules),
       hulls: hullsOf(rules),
+      skips: rules.flatMap(({ rule }, i) => ('skip' in rule.action ? [i] : [])),
       inNames: new Set(rules.flatMap(({ inInterface }) => inInterface?.names ?? [])),
       outNames: new Set(rules.flatMap(({ outInterface }) => outInterface?.names ?? [])),
     };

@@ -1,5 +1,5 @@
 import type { Rewrite, Verdict } from '../policy.ts';
-import { type Box, boxesOverlap, intersectBoxes, isWithin } from './fields.ts';
+import { type Box, boxesOverlap, Field, intersectBoxes, isWithin } from './fields.ts';
 import { HULL_FIELDS, HULL_WIDTH, type LoadedRule, numericHull } from './load.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
 import { type BoxContext, boxOf, causedView, firstView, mayMeet, translatedView, type View } from './view.ts';
@@ -232,34 +232,41 @@ function positionOf(segment: Segment, rule: number): number {
   return segment.start + low;
 }
 
-/** Rules whose bounds come near one of the regions; the fields that a view replaces are not looked at. */
+/** Rules whose bounds come near one of the regions, or near what a view puts in the place of a field. */
 function nearness(regions: readonly Box[]) {
-  const bounds = regions.map((region) => HULL_FIELDS.map((field) => numericHull(region[field])));
-  const whole = HULL_FIELDS.map((_, h): [number, number] => [
-    Math.min(...bounds.map((b) => b[h]![0])),
-    Math.max(...bounds.map((b) => b[h]![1])),
-  ]);
-  const candidates = bounds.length <= 8 ? bounds : [whole];
+  const bounds = regions.map((region) =>
+    Float64Array.from(HULL_FIELDS.flatMap((f) => numericHull(region[f]))),
+  );
+  const whole = bounds[0]!.map((_, h) => {
+    const values = bounds.map((b) => b[h]!);
+    return h % 2 === 0 ? Math.min(...values) : Math.max(...values);
+  });
+  const single = bounds.length > 1 && bounds.length <= 8 ? bounds : [];
   return (hulls: Float64Array, count: number, view: View): number[] => {
-    const fields = HULL_FIELDS.map((_, h) => h).filter((h) => view.chosen[HULL_FIELDS[h]!] === undefined);
+    const open = (bound: Float64Array) =>
+      bound.map((value, h) => {
+        const field = HULL_FIELDS[h >> 1]!;
+        const chosen = view.chosen[field];
+        if (chosen === undefined) return value;
+        // ICMP keeps its type where a port is chosen, so that rules about either may match.
+        return numericHull(field === Field.service ? undefined : chosen.from)[h % 2]!;
+      });
+    const around = open(whole);
+    const each = single.map(open);
     const near: number[] = [];
-    for (let i = 0; i < count; i++) {
-      const at = i * HULL_WIDTH;
-      for (const bound of candidates) {
-        let apart = false;
-        for (const h of fields) {
-          const [low, high] = bound[h]!;
-          if (hulls[at + 2 * h]! > high || hulls[at + 2 * h + 1]! < low) {
-            apart = true;
-            break;
-          }
-        }
-        if (!apart) {
-          near.push(i);
-          break;
-        }
-      }
+    for (let i = 0, at = 0; i < count; i++, at += HULL_WIDTH) {
+      if (!boundsMeet(hulls, at, around)) continue;
+      let meets = each.length === 0;
+      for (let n = 0; n < each.length && !meets; n++) meets = boundsMeet(hulls, at, each[n]!);
+      if (meets) near.push(i);
     }
     return near;
   };
+}
+
+function boundsMeet(hulls: Float64Array, at: number, bound: Float64Array): boolean {
+  for (let h = 0; h < HULL_WIDTH; h += 2) {
+    if (hulls[at + h]! > bound[h + 1]! || hulls[at + h + 1]! < bound[h]!) return false;
+  }
+  return true;
 }
