@@ -24,7 +24,7 @@ export function readDocument<T>(
     return { mistakes: [{ message: `The file has more than ${LARGEST} characters.`, place: { file } }] };
   }
   const counter = new LineCounter();
-  const document = parseDocument(text, { lineCounter: counter, prettyErrors: false });
+  const document = parseDocument(text, { lineCounter: counter, prettyErrors: false, logLevel: 'error' });
   const placeAt = (offset: number): Place => {
     const { line, col } = counter.linePos(offset);
     return { file, line: Math.max(1, line), column: Math.max(1, col) };
@@ -33,7 +33,12 @@ export function readDocument<T>(
   const broken = document.errors[0];
   if (broken !== undefined) {
     return {
-      mistakes: [{ message: `This is not YAML: ${sentence(broken.message)}`, place: placeAt(broken.pos[0]) }],
+      mistakes: [
+        {
+          message: `This is not YAML: ${sentence(broken.message.split('\n')[0] ?? '')}`,
+          place: placeAt(broken.pos[0]),
+        },
+      ],
     };
   }
   let value: unknown;
@@ -47,26 +52,54 @@ export function readDocument<T>(
   }
   const parsed = schema.safeParse(value);
   if (parsed.success) return { value: parsed.data };
-  const found = parsed.error.issues.map((issue): Mistake => {
+  const found = parsed.error.issues.flatMap(leavesOf).map((issue): Mistake => {
     const field = fieldOf(issue.path);
     const place = placeAt(offsetOf(document, issue));
-    return { message: messageOf(issue), place: field === '' ? place : { ...place, field } };
+    return { message: messageOf(issue, value), place: field === '' ? place : { ...place, field } };
   });
   const [first, ...rest] = found.sort((a, b) => (a.place.line ?? 0) - (b.place.line ?? 0));
   if (first === undefined) throw new Error('A schema refused a document without an issue.');
   return { mistakes: [first, ...rest] };
 }
 
+/** Where a value may be of several kinds, the reading that fits the kind of the value tells the mistake. */
+function leavesOf(issue: z.core.$ZodIssue): z.core.$ZodIssue[] {
+  if (issue.code !== 'invalid_union') return [issue];
+  const fitting = issue.errors.find(
+    (branch) => !branch.some(({ code, path }) => path.length === 0 && /^invalid_(type|value)$/u.test(code)),
+  );
+  return fitting === undefined
+    ? [issue]
+    : fitting.flatMap((inner) => leavesOf({ ...inner, path: [...issue.path, ...inner.path] }));
+}
+
+/** What a message quotes from the file may be long, and of several lines. */
+const LONGEST = 240;
+
 function sentence(text: string): string {
-  const line = (text.split('\n')[0] ?? '').trim();
+  const all = text
+    .split(/\s*\n\s*/u)
+    .join(' ')
+    .trim();
+  const line = all.length > LONGEST ? `${all.slice(0, LONGEST)} …` : all;
   return /[.?!]$/u.test(line) ? line : `${line}.`;
 }
 
-function messageOf(issue: z.core.$ZodIssue): string {
-  if (issue.code === 'invalid_type' && issue.message.includes('received undefined')) {
+function messageOf(issue: z.core.$ZodIssue, document: unknown): string {
+  const isMissing = issue.code === 'invalid_type' || issue.code === 'invalid_union';
+  if (isMissing && valueAt(document, issue.path) === undefined)
     return `"${String(issue.path.at(-1) ?? 'the document')}" is missing here.`;
-  }
   return sentence(issue.message);
+}
+
+function valueAt(document: unknown, path: readonly PropertyKey[]): unknown {
+  return path.reduce<unknown>(
+    (value, part) =>
+      typeof value === 'object' && value !== null
+        ? Object.getOwnPropertyDescriptor(value, part)?.value
+        : undefined,
+    document,
+  );
 }
 
 /** The path as a reader writes it: `actions.slots.steps[0].each`. */

@@ -44,19 +44,22 @@ export const ADDRESS_FORMATS = [
   'name',
 ] as const;
 
-const field = z.union([
-  fieldText,
-  z.strictObject({
-    take: fieldText.describe('A path from the object, or a template with captures'),
-    split: z
-      .string()
-      .min(1)
-      .max(4)
-      .optional()
-      .describe('A mark that separates the entries of a list, besides blanks'),
-    otherwise: z.string().optional().describe('The text where nothing is found'),
-  }),
-]);
+const field = z.union(
+  [
+    fieldText,
+    z.strictObject({
+      take: fieldText.describe('A path from the object, or a template with captures'),
+      split: z
+        .string()
+        .min(1)
+        .max(4)
+        .optional()
+        .describe('A mark that separates the entries of a list, besides blanks'),
+      otherwise: z.string().optional().describe('The text where nothing is found'),
+    }),
+  ],
+  { error: 'This must be a path, or an object with take' },
+);
 
 const base = {
   at: pathText,
