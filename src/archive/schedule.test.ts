@@ -57,6 +57,12 @@ it('a rule that has ended has no next', () => {
 
 it.each([
   [{ ...nightly, rule: 'FREQ=NOW' }, 'rule'],
+  // RFC 5545 section 3.3.10: hours are 0 to 23, and FOO is no part of a rule; 30 February never comes.
+  [{ ...nightly, rule: 'FREQ=DAILY;BYHOUR=25' }, 'rule'],
+  [{ ...nightly, rule: 'FREQ=DAILY;BYHOUR=' }, 'rule'],
+  [{ ...nightly, rule: 'FREQ=DAILY;FOO=1' }, 'rule'],
+  [{ ...nightly, rule: 'FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30' }, 'rule'],
+  [{ ...nightly, rule: '' }, 'rule'],
   [{ ...nightly, zone: 'Europe/Gull_Quay' }, 'start'],
   [{ ...nightly, start: 'soon' }, 'start'],
 ])('%j is refused with the field that is wrong', (recurrence, field) => {

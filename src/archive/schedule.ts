@@ -23,6 +23,40 @@ function withOffset(time: Temporal.ZonedDateTime): string {
   return time.toString({ timeZoneName: 'never', smallestUnit: 'second' });
 }
 
+const HOW = 'Write it like FREQ=DAILY;BYHOUR=3;BYMINUTE=0 (RFC 5545 section 3.3.10).';
+
+/** The parts of a rule and the whole numbers that may stand there (RFC 5545 section 3.3.10); null: no number. */
+const PARTS: Readonly<Record<string, readonly [number, number] | null>> = {
+  FREQ: null,
+  UNTIL: null,
+  COUNT: [1, 1_000_000],
+  INTERVAL: [1, 1_000_000],
+  BYSECOND: [0, 60],
+  BYMINUTE: [0, 59],
+  BYHOUR: [0, 23],
+  BYDAY: null,
+  BYMONTHDAY: [-31, 31],
+  BYYEARDAY: [-366, 366],
+  BYWEEKNO: [-53, 53],
+  BYMONTH: [1, 12],
+  BYSETPOS: [-366, 366],
+  WKST: null,
+};
+
+/** What the library takes in silence and would leave out: a part it does not know, a number that cannot be. */
+function misspelt(rule: string): string | null {
+  for (const part of rule.replace(/^RRULE:/, '').split(';')) {
+    const [name = '', value = ''] = part.split('=');
+    const range = PARTS[name];
+    if (range === undefined) return `${part} is no part of a recurrence rule`;
+    if (range === null) continue;
+    for (const number of value.split(','))
+      if (!/^[+-]?\d+$/.test(number) || Number(number) < range[0] || Number(number) > range[1])
+        return `${name} cannot be ${number}`;
+  }
+  return null;
+}
+
 function ruleOf({ rule, zone, start }: Recurrence): RRuleTemporal<Temporal.ZonedDateTime> {
   const bad = (field: string, message: string, advice: string, cause: unknown) =>
     archiveError('archive/bad-recurrence', message, { field, advice, cause });
@@ -37,6 +71,8 @@ function ruleOf({ rule, zone, start }: Recurrence): RRuleTemporal<Temporal.Zoned
       cause,
     );
   }
+  const wrong = misspelt(rule);
+  if (wrong !== null) throw bad('rule', `${rule} is not a recurrence rule: ${wrong}.`, HOW, undefined);
   try {
     return new RRuleTemporal({
       rruleString: rule.startsWith('RRULE:') ? rule : `RRULE:${rule}`,
@@ -46,12 +82,24 @@ function ruleOf({ rule, zone, start }: Recurrence): RRuleTemporal<Temporal.Zoned
       temporal: Temporal,
     });
   } catch (cause) {
-    throw bad(
-      'rule',
-      `${rule} is not a recurrence rule.`,
-      'Write it like FREQ=DAILY;BYHOUR=3;BYMINUTE=0 (RFC 5545 section 3.3.10).',
+    throw bad('rule', `${rule} is not a recurrence rule.`, HOW, cause);
+  }
+}
+
+/** The occurrences before (or at) and after an instant. A rule that never comes makes the library give up. */
+function around(
+  rule: RRuleTemporal<Temporal.ZonedDateTime>,
+  here: Temporal.ZonedDateTime,
+  text: string,
+): Record<'last' | 'next', Temporal.ZonedDateTime | null> {
+  try {
+    return { last: rule.previous(here, true), next: rule.next(here, false) };
+  } catch (cause) {
+    throw archiveError('archive/bad-recurrence', `${text} never comes.`, {
+      field: 'rule',
+      advice: 'Look for a day that no month has.',
       cause,
-    );
+    });
   }
 }
 
@@ -65,8 +113,7 @@ export function due(recurrence: Recurrence, since: string, now: string): Due {
   const at = Temporal.Instant.from(now);
   const from = Temporal.Instant.from(since);
   const here = at.toZonedDateTimeISO(recurrence.zone);
-  const last = rule.previous(here, true);
-  const next = rule.next(here, false);
+  const { last, next } = around(rule, here, recurrence.rule);
   return {
     due: last !== null && Temporal.Instant.compare(last.toInstant(), from) > 0 ? withOffset(last) : null,
     next: next === null ? null : withOffset(next),

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type FolderArchive, openArchive } from './archive.ts';
+import { deleteCaptures } from './keeping.ts';
 import { type ArchiveKey, freshKey } from './key.ts';
 import { tidy } from './packing.ts';
 import { reindexArchive } from './reindex.ts';
@@ -176,6 +177,25 @@ describe('verification', () => {
     );
     expect(await archive.list()).toHaveLength(5);
     expect((await verifyArchive(archive.inside)).manifest).toMatchObject([{ first: 7, last: 7 }]);
+  });
+
+  it('finds nothing wrong while another writer stores, packs and deletes', { timeout: 60_000 }, async () => {
+    const [reader, writer] = [await opened(), await opened()];
+    let writing = true;
+    const written = (async () => {
+      for (let n = 10; writing; n += 1) {
+        const { id } = await put(writer, n, `lantern-${n % 3}`);
+        if (n % 5 === 0) await tidy(writer.inside, 2);
+        if (n % 7 === 0) await deleteCaptures(writer.inside, [id], 'a test', true);
+        await new Promise((resolve) => setTimeout(resolve, 5));
+      }
+    })();
+    const reports = [];
+    for (let time = 0; time < 12; time += 1) reports.push(await verifyArchive(reader.inside));
+    writing = false;
+    await written;
+    for (const { manifest, files, unknown } of reports)
+      expect({ manifest, files, unknown }).toEqual({ manifest: [], files: [], unknown: [] });
   });
 
   it('goes on after damage: new captures are stored and good', async () => {

@@ -1,6 +1,7 @@
 import { readdir } from 'node:fs/promises';
 import path from 'node:path';
 import type { TuckpointError } from '#core/errors';
+import type { Shelf } from './catalogue.ts';
 import { openShelf } from './container.ts';
 import { UNFINISHED } from './durable.ts';
 import type { Inside } from './inside.ts';
@@ -51,66 +52,108 @@ export async function containerFiles(folder: string): Promise<string[]> {
 /**
  * Checks everything there is: every line of the manifest (form, order, chain, signatures, heads), every container
  * (its digest, its encryption, every file's digest), and that no file stands there unknown. One container is in
- * memory at a time. Changes nothing.
+ * memory at a time. Changes nothing. Other processes may go on writing: what they pack meanwhile is looked at where
+ * it is then.
  */
 export async function verifyArchive(
   inside: Inside,
   progress: (done: number, total: number) => void = () => undefined,
 ): Promise<VerifyReport> {
-  await inside.refresh();
   const { catalogue, manifest, folder } = inside;
-  const faults = [
+  // What must hold at one moment is looked at alone: a step of another writer, half done, is no fault.
+  const faults = await inside.alone(async () => [
     ...manifest.faults,
     ...(await manifest.recheck()),
     ...(await manifest.compareHeads(inside.witnesses)),
-  ];
-  const files: FileFault[] = [];
-  const goodOf = new Map<string, string[]>();
-  let goodCaptures = 0;
-  let bytes = 0;
-  const shelves = catalogue.shelves;
-  for (const [done, shelf] of shelves.entries()) {
-    const { file } = shelf.container;
-    const living = catalogue.living(shelf);
-    const lost: string[] = [];
-    const whys: string[] = [];
-    const good = (ids: readonly string[]) => {
-      goodCaptures += ids.length;
-      goodOf.set(shelf.device, [...(goodOf.get(shelf.device) ?? []), ...ids]);
-    };
-    try {
-      const open = await openShelf(folder, shelf, inside.sealing);
-      bytes += shelf.container.size;
-      for (const id of living) {
-        try {
-          open.check(catalogue.holder(id)!);
-          good(catalogue.users(id));
-        } catch (cause) {
-          lost.push(...catalogue.users(id));
-          whys.push((cause as TuckpointError).message);
-        }
-      }
-    } catch (cause) {
-      const { code, message } = cause as TuckpointError;
-      lost.push(...living.flatMap((id) => catalogue.users(id)));
-      whys.push(code === 'ENOENT' ? 'The file is missing.' : message);
+  ]);
+  const look = new Look(inside);
+  for (let shelves = catalogue.shelves; shelves.length > 0; shelves = look.waiting())
+    for (const [done, shelf] of shelves.entries()) {
+      await look.at(shelf);
+      progress(done + 1, shelves.length);
     }
-    if (whys.length > 0) files.push({ file, why: [...new Set(whys)].join(' '), lost });
-    progress(done + 1, shelves.length);
+  const unknown = await inside.alone(async () => {
+    const known = new Set([...catalogue.shelves.map((shelf) => shelf.container.file), ...catalogue.spent]);
+    return (await containerFiles(folder)).filter((file) => !known.has(file));
+  });
+  const goodOf = new Map<string, string[]>();
+  const looked = catalogue.list().filter(({ id }) => look.seen.has(catalogue.holderOf(id)!));
+  for (const { id, device } of looked) {
+    if (!look.good.has(catalogue.holderOf(id)!)) continue;
+    const ids = goodOf.get(device);
+    if (ids === undefined) goodOf.set(device, [id]);
+    else ids.push(id);
   }
-  for (const ids of goodOf.values()) ids.sort();
-  const known = new Set([...shelves.map((shelf) => shelf.container.file), ...catalogue.spent]);
-  const unknown = (await containerFiles(folder)).filter((file) => !known.has(file));
+  const goodCaptures = [...goodOf.values()].reduce((sum, ids) => sum + ids.length, 0);
   return {
-    good: faults.length === 0 && files.length === 0 && unknown.length === 0,
+    good: faults.length === 0 && look.faults.length === 0 && unknown.length === 0,
     lines: manifest.last,
     manifest: faults,
     noticed: catalogue.noticed,
-    captures: catalogue.list().length,
+    captures: looked.length,
     goodCaptures,
     goodOf,
-    files,
+    files: look.faults,
     unknown,
-    bytes,
+    bytes: look.bytes,
   };
+}
+
+/** One pass over the containers, and what it has seen. */
+class Look {
+  readonly #inside: Inside;
+  /** Captures with bytes of their own: those to look at, those looked at, those whose every digest is right. */
+  readonly #wanted: ReadonlySet<string>;
+  readonly seen = new Set<string>();
+  readonly good = new Set<string>();
+  readonly faults: FileFault[] = [];
+  bytes = 0;
+
+  constructor(inside: Inside) {
+    this.#inside = inside;
+    this.#wanted = new Set(inside.catalogue.shelves.flatMap((shelf) => inside.catalogue.living(shelf)));
+  }
+
+  /** Containers with captures that were moved there meanwhile, and so were not looked at. */
+  waiting(): readonly Shelf[] {
+    const { catalogue } = this.#inside;
+    const left = (id: string) => this.#wanted.has(id) && !this.seen.has(id);
+    return catalogue.shelves.filter((shelf) => catalogue.living(shelf).some(left));
+  }
+
+  async at(shelf: Shelf): Promise<void> {
+    const { catalogue, folder, sealing } = this.#inside;
+    const { file, size } = shelf.container;
+    const living = catalogue.living(shelf);
+    const lost: string[] = [];
+    const whys = new Set<string>();
+    const fault = (id: string, why: string) => {
+      lost.push(...catalogue.users(id));
+      whys.add(why);
+    };
+    try {
+      const open = await openShelf(folder, shelf, sealing);
+      this.bytes += size;
+      for (const id of living)
+        try {
+          open.check(catalogue.holder(id)!);
+          this.good.add(id);
+        } catch (cause) {
+          fault(id, (cause as TuckpointError).message);
+        }
+    } catch (cause) {
+      const gone = (cause as NodeJS.ErrnoException).code === 'ENOENT';
+      if (gone && (await this.#moved(shelf, file))) return;
+      whys.add(gone ? 'The file is missing.' : (cause as TuckpointError).message);
+      for (const id of living) lost.push(...catalogue.users(id));
+    }
+    for (const id of living) this.seen.add(id);
+    if (whys.size > 0) this.faults.push({ file, why: [...whys].join(' '), lost });
+  }
+
+  /** Has another process packed or encrypted it again since? */
+  async #moved(shelf: Shelf, file: string): Promise<boolean> {
+    await this.#inside.refresh();
+    return shelf.container.file !== file || !this.#inside.catalogue.shelves.includes(shelf);
+  }
 }
