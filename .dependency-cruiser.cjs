@@ -13,7 +13,7 @@ const may = {
   practice: ['core'],
   runs: ['links', 'archive', 'store', 'dialects', 'document', 'core'],
   server: ['runs', 'links', 'archive', 'store', 'dialects', 'core'],
-  cli: ['document', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
+  cli: ['document', 'server', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
 };
 
 module.exports = {

@@ -54,13 +54,14 @@ export function archiveKeyCommands(archive: Command, context: CliContext): void 
     .option('--passphrase-file <file>', 'the passphrase of the new key is the first line of this file')
     .action(async (options: { passphraseFile?: string }) => {
       const bench = await context.workbench();
-      const { key, folder } = insideOf(bench.archive);
+      const { key, folder, witnesses } = insideOf(bench.archive);
       const given =
         options.passphraseFile === undefined
           ? process.env.TUCKPOINT_PASSPHRASE
           : await passphraseFrom(options.passphraseFile, '');
       const fresh = await rotateKey(bench.folder, key, given);
-      const again = await openArchive({ folder, key: fresh });
+      const [witness] = witnesses;
+      const again = await openArchive({ folder, key: fresh, ...(witness === undefined ? {} : { witness }) });
       try {
         const { done, damaged } = await rewrapArchive(insideOf(again), (at, total) =>
           context.out.progress(`   … ${at} of ${total} files`),

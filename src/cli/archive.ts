@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { mkdir, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { Command } from 'commander';
@@ -112,7 +113,8 @@ function statusCommand(archive: Command, context: CliContext): void {
     });
 }
 
-function verifyText(report: VerifyReport): string {
+/** `witnesses`: where, outside the archive, its last line is noted. */
+function verifyText(report: VerifyReport, witnesses: readonly string[]): string {
   const lines = [
     `${report.goodCaptures} of ${report.captures} captures are good; ${report.lines} lines of the manifest.`,
   ];
@@ -125,6 +127,11 @@ function verifyText(report: VerifyReport): string {
   for (const file of report.unknown)
     lines.push(`${file}: no line knows it. "archive reindex" takes in what it holds.`);
   for (const what of report.noticed) lines.push(`Noted earlier, ${what}`);
+  lines.push(
+    witnesses.length === 0
+      ? 'Its last line was not noted outside yet: an archive put back as a whole to an earlier state would not be seen.'
+      : `Its last line was compared with the one noted in ${witnesses.join(', ')}.`,
+  );
   if (report.good) lines.push('Nothing is wrong.');
   return lines.join('\n');
 }
@@ -137,12 +144,16 @@ function checkCommands(archive: Command, context: CliContext): void {
     )
     .action(async () => {
       const inside = insideOf((await context.workbench()).archive);
+      const witnesses = inside.witnesses.filter((file) => existsSync(file));
       const report = await verifyArchive(inside, (done, total) =>
         context.out.progress(`   … ${done} of ${total} files`),
       );
       await noteVerified(inside, report);
       const { goodOf, ...rest } = report;
-      context.out.result({ ...rest, goodOf: Object.fromEntries(goodOf) }, verifyText(report));
+      context.out.result(
+        { ...rest, witnesses, goodOf: Object.fromEntries(goodOf) },
+        verifyText(report, witnesses),
+      );
       if (!report.good) context.exit(ExitCode.different);
     });
 

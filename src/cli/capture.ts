@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import { TuckpointError } from '#core/errors';
-import { startRun } from '#runs';
+import { roundDevices, startRun } from '#runs';
 import type { CliContext } from './context.ts';
 import { exitCodeOf } from './exit-codes.ts';
 import { progressTeller } from './progress.ts';
@@ -15,7 +15,7 @@ export function captureCommand(program: Command, context: CliContext): void {
     .option('--all', 'every device in your care')
     .action(async (named: string[], options: { all?: boolean }) => {
       const bench = await context.workbench();
-      const names = options.all === true ? (await bench.store.devices.list()).map((d) => d.name) : named;
+      const names = options.all === true ? await roundDevices(bench.runs) : named;
       if (names.length === 0) {
         throw new TuckpointError('cli/bad-option', 'No device is named.', {
           advice: 'Name devices, or give --all.',

@@ -1,15 +1,17 @@
 import { readFileSync } from 'node:fs';
 import type { Command } from 'commander';
 import { TuckpointError } from '#core/errors';
+import { onlyDelivers } from '#store';
 import type { CliContext } from './context.ts';
 import { table } from './table.ts';
 
 interface AddOptions {
   site: string;
-  handbook: string;
-  address: string;
+  handbook?: string;
+  address?: string;
   port: string;
-  user: string;
+  user?: string;
+  onlyDelivers?: boolean;
   keyFile?: string;
   secret?: string[];
   own?: string[];
@@ -22,9 +24,13 @@ export function deviceCommand(program: Command, context: CliContext): void {
   device
     .command('add <name>')
     .description('add a device, or change the one of that name')
-    .requiredOption('--handbook <file>', 'handbook file, or the name of one that ships with Tuckpoint')
-    .requiredOption('--address <address>', 'management address or host name')
-    .requiredOption('--user <user>', 'login user')
+    .option('--handbook <file>', 'handbook file, or the name of one that ships with Tuckpoint')
+    .option('--address <address>', 'management address or host name')
+    .option('--user <user>', 'login user')
+    .option(
+      '--only-delivers',
+      'never reach it; it delivers its own backups (then none of the three is needed)',
+    )
     .option('--port <port>', 'SSH port', '22')
     .option('--site <site>', 'site', 'unsited')
     .option('--key-file <file>', 'private key for the login (kept sealed)')
@@ -42,7 +48,8 @@ export function deviceCommand(program: Command, context: CliContext): void {
         secrets[key] = readSecret(file).replace(/\r?\n$/, '');
       }
       const own = Object.fromEntries((options.own ?? []).map((pair) => split(pair, '--own')));
-      const { site, handbook, address, user } = options;
+      const { site } = options;
+      const { handbook, address, user } = wayOf(options);
       const port = portOf(options.port);
       await bench.store.devices.put({ name, site, handbook, address, port, user, own, secrets }, bench.now());
       context.out.result({ added: name }, `${name} is in your care.`);
@@ -57,9 +64,9 @@ export function deviceCommand(program: Command, context: CliContext): void {
       const rows = devices.map((d) => [
         d.name,
         d.site,
-        `${d.address}:${d.port}`,
-        d.handbook,
-        d.hostKey ?? 'not yet seen',
+        onlyDelivers(d) ? '-' : `${d.address}:${d.port}`,
+        onlyDelivers(d) ? 'only delivers' : d.handbook,
+        onlyDelivers(d) ? '-' : (d.hostKey ?? 'not yet seen'),
       ]);
       context.out.result(
         devices,
@@ -93,6 +100,20 @@ export function deviceCommand(program: Command, context: CliContext): void {
         `The next connection to ${name} pins the host key it then shows.`,
       );
     });
+}
+
+/** How the device is reached; all empty for one that only delivers. */
+function wayOf({ handbook = '', address = '', user = '', onlyDelivers = false }: AddOptions) {
+  const given = { '--handbook': handbook, '--address': address, '--user': user };
+  for (const [field, value] of Object.entries(given)) {
+    if (onlyDelivers === (value === '')) continue;
+    throw new TuckpointError(
+      'cli/bad-option',
+      onlyDelivers ? `A device that only delivers has no ${field}.` : `${field} is missing.`,
+      { place: { field }, advice: 'Give --handbook, --address and --user, or --only-delivers.' },
+    );
+  }
+  return { handbook, address, user };
 }
 
 function split(pair: string, field: string): [string, string] {

@@ -2,6 +2,7 @@ import { Command } from 'commander';
 import { archiveCommand } from './archive.ts';
 import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
+import { deliveryCommand } from './delivery.ts';
 import { deviceCommand } from './device.ts';
 import { diffCommand } from './diff.ts';
 import { handbookCommand } from './handbook.ts';
@@ -12,6 +13,8 @@ import { reviewCommand } from './review.ts';
 import { roundCommands } from './round.ts';
 import { runCommands } from './run-commands.ts';
 import { runsCommands } from './runs.ts';
+import { scheduleCommand } from './schedule.ts';
+import { serveCommand } from './serve.ts';
 import { slotsCommand } from './slots.ts';
 import { trafficCommand } from './traffic.ts';
 
@@ -28,6 +31,9 @@ export function buildProgram(context: CliContext): Command {
   slotsCommand(program, context);
   runsCommands(program, context);
   roundCommands(program, context);
+  serveCommand(program, context);
+  scheduleCommand(program, context);
+  deliveryCommand(program, context);
   archiveCommand(program, context);
   historyCommand(program, context);
   practiceCommand(program, context);

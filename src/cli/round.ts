@@ -1,5 +1,5 @@
 import type { Command } from 'commander';
-import { type Concern, concernsOf, goRound } from '#runs';
+import { type Concern, concernsOf, goRound, roundDevices } from '#runs';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
 import { progressTeller } from './progress.ts';
@@ -15,8 +15,7 @@ export function roundCommands(program: Command, context: CliContext): void {
     .action(async (named: string[]) => {
       const bench = await context.workbench();
       for (const name of named) await bench.store.devices.get(name);
-      const names =
-        named.length > 0 ? named : (await bench.store.devices.list()).map((device) => device.name);
+      const names = named.length > 0 ? named : await roundDevices(bench.runs);
       const result = await goRound(bench.runs, names, progressTeller(context.out));
       const rows = result.devices.map((d) => [d.device, d.capture ?? '-', d.reason]);
       context.out.result(

@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import os from 'node:os';
 import path from 'node:path';
 
@@ -24,6 +25,18 @@ export function dataFolderOf(args: readonly string[], variables: Variables): str
 export function defaultKeyFile(variables: Variables): string {
   const home = absolute(variables.XDG_CONFIG_HOME) ?? path.join(os.homedir(), '.config');
   return path.join(home, 'tuckpoint', 'key.txt');
+}
+
+/**
+ * Where the head of the archive's manifest is noted besides: TUCKPOINT_WITNESS, else a file named after the data folder in
+ * the XDG state home. It lies outside the data folder, so that a folder put back to an earlier state is seen.
+ */
+export function witnessOf(folder: string, variables: Variables): string {
+  if (variables.TUCKPOINT_WITNESS !== undefined && variables.TUCKPOINT_WITNESS !== '')
+    return path.resolve(variables.TUCKPOINT_WITNESS);
+  const home = absolute(variables.XDG_STATE_HOME) ?? path.join(os.homedir(), '.local', 'state');
+  const name = createHash('sha256').update(folder).digest('hex').slice(0, 16);
+  return path.join(home, 'tuckpoint', 'heads', `${name}.json`);
 }
 
 /** The specification says that a relative path in these variables is to be ignored. */

@@ -1,13 +1,16 @@
 import { randomBytes } from 'node:crypto';
+import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { openArchive, sealer } from '#archive';
 import type { Output, Workbench } from '#cli';
-import { openLink } from '#links';
+import { TuckpointError } from '#core/errors';
+import { type Handbook, openLink } from '#links';
 import { factsOf } from '#links/handbook';
 import type { Link } from '#links/port';
 import type { RunEnvironment } from '#runs';
-import { type DeviceRecord, openStore, type Store } from '#store';
+import { type DeviceRecord, onlyDelivers, openStore, type Store } from '#store';
+import { witnessOf } from './data-folder.ts';
 import { loadHandbook } from './handbooks.ts';
 import { keyFor } from './key.ts';
 
@@ -19,13 +22,17 @@ export interface OpenWorkbench extends Workbench {
 export async function openWorkbench(folder: string, out: Output): Promise<OpenWorkbench> {
   const key = await keyFor(folder, out);
   const store = await openStore({ folder, sealer: sealer(key) });
-  const archive = await openArchive({ folder: path.join(folder, 'archive'), key });
+  const archive = await openArchive({
+    folder: path.join(folder, 'archive'),
+    key,
+    ...witnessFor(folder, out),
+  });
   const link = (device: DeviceRecord) => open(store, device);
   const runs: RunEnvironment = {
     store,
     archive,
     connect: link,
-    deviceFacts: async (device) => factsOf(await loadHandbook(device.handbook)),
+    deviceFacts: async (device) => factsOf(await handbookOf(device)),
     now,
     nowMs: () => performance.now(),
     sleep: (ms) => sleep(ms),
@@ -45,8 +52,32 @@ export async function openWorkbench(folder: string, out: Output): Promise<OpenWo
   };
 }
 
+/** The file outside the data folder that notes how far the archive was; without one, when it cannot be written. */
+function witnessFor(folder: string, out: Output): { witness?: string } {
+  const witness = witnessOf(folder, process.env);
+  try {
+    mkdirSync(path.dirname(witness), { recursive: true, mode: 0o700 });
+    return { witness };
+  } catch {
+    out.warn(`${witness} cannot be written: an archive put back to an earlier state would not be noticed.`);
+    return {};
+  }
+}
+
+/** Throws `store/only-delivers`, and what `loadHandbook` throws. */
+async function handbookOf(device: DeviceRecord): Promise<Handbook> {
+  if (!onlyDelivers(device)) return await loadHandbook(device.handbook);
+  throw new TuckpointError(
+    'store/only-delivers',
+    `${device.name} only delivers: nothing says how to reach it.`,
+    {
+      advice: `To reach it, give its handbook, address and user: tuckpoint device add ${device.name}.`,
+    },
+  );
+}
+
 async function open(store: Store, device: DeviceRecord): Promise<Link> {
-  const handbook = await loadHandbook(device.handbook);
+  const handbook = await handbookOf(device);
   const secrets = await store.devices.secrets(device.name);
   const { name, address, port, user, hostKey, own } = device;
   return await openLink({ name, address, port, user, hostKey, own }, handbook, secrets, {

@@ -1,6 +1,8 @@
 import type { CaptureRecord } from '#archive';
 import { spareSlot } from '#core/slots';
+import { type DeviceRecord, onlyDelivers } from '#store';
 import type { RunEnvironment } from './environment.ts';
+import { lateDelivery } from './schedule.ts';
 
 /** One thing that needs attention. */
 export interface Concern {
@@ -20,15 +22,21 @@ export async function concernsOf(environment: RunEnvironment): Promise<Concern[]
   const { store, archive } = environment;
   const now = environment.now();
   const unfinished = await store.journal.unfinished();
+  const expectations = await store.deliveries.expectations();
   const concerns: Concern[] = [];
-  for (const { name } of await store.devices.list()) {
+  for (const device of await store.devices.list()) {
+    const { name } = device;
     const captures = await archive.list(name);
     const run = unfinished.find((each) => each.device === name);
     if (run !== undefined) {
       const reason = `Run ${run.id} (${run.procedure}) ${run.state === 'stopped' ? `stopped: ${run.reason}` : 'was interrupted.'}`;
       concerns.push({ device: name, weight: 'now', reason, next: `tuckpoint resume ${run.id}` });
     }
-    concerns.push(...captureConcerns(name, captures, now));
+    const expected = expectations.get(name);
+    const late = expected === undefined ? null : lateDelivery(expected, captures, now);
+    if (late !== null)
+      concerns.push({ device: name, weight: 'now', reason: late.reason, next: afterLate(device) });
+    concerns.push(...captureConcerns(device, captures, now, expected !== undefined));
     const seen = await store.observations.lastSighting(name);
     const spare = seen === null ? null : spareSlot(seen.slots);
     if (seen !== null && spare !== null && !spare.bootedWell) {
@@ -43,18 +51,35 @@ export async function concernsOf(environment: RunEnvironment): Promise<Concern[]
   return concerns.sort((a, b) => (a.weight === b.weight ? 0 : a.weight === 'now' ? -1 : 1));
 }
 
-function captureConcerns(device: string, captures: readonly CaptureRecord[], now: string): Concern[] {
+/** What to do about a delivery that did not come. */
+function afterLate(device: DeviceRecord): string {
+  const look = `Look at the backup settings of ${device.name} itself`;
+  return onlyDelivers(device) ? `${look}.` : `${look}, or take one: tuckpoint capture ${device.name}`;
+}
+
+function captureConcerns(
+  device: DeviceRecord,
+  captures: readonly CaptureRecord[],
+  now: string,
+  expected: boolean,
+): Concern[] {
+  const { name } = device;
   const last = captures.at(-1);
-  const next = `tuckpoint capture ${device}`;
-  if (last === undefined) return [{ device, weight: 'now', reason: 'It has never been captured.', next }];
+  const next = onlyDelivers(device) ? `tuckpoint delivery list ${name}` : `tuckpoint capture ${name}`;
+  if (last === undefined) {
+    const reason = onlyDelivers(device) ? 'It has never delivered.' : 'It has never been captured.';
+    return [{ device: name, weight: 'now', reason, next }];
+  }
   const found: Concern[] = [];
   const days = (Date.parse(now) - Date.parse(last.at)) / 86_400_000;
-  if (days > OLD_DAYS) {
-    found.push({ device, weight: 'now', reason: `Its last capture is ${Math.floor(days)} days old.`, next });
+  // A device that only delivers is measured by what is expected of it, if anything is.
+  if (days > OLD_DAYS && !(expected && onlyDelivers(device))) {
+    const reason = `Its last capture is ${Math.floor(days)} days old.`;
+    found.push({ device: name, weight: 'now', reason, next });
   }
   if (last.source === 'unplanned') {
     const reason = `Its configuration was changed outside any run; seen ${last.at}.`;
-    found.push({ device, weight: 'now', reason, next: `tuckpoint history ${device}` });
+    found.push({ device: name, weight: 'now', reason, next: `tuckpoint history ${name}` });
   }
   return found;
 }

@@ -19,5 +19,6 @@ export { type ProcedureName, procedures } from './procedures/index.ts';
 export { readPromises } from './promises/promises-file.ts';
 export { endsOfTheWay, wayIn } from './promises/way-in.ts';
 export { configurationChanges, type RunReport, renderReport, visible } from './report/index.ts';
-export { goRound, type RoundResult } from './round.ts';
+export { goRound, type RoundResult, roundDevices } from './round.ts';
 export { type Finished, resumeRun, startRun, type Word } from './runner.ts';
+export { lateDeliveries, ROUND, roundDue } from './schedule.ts';

@@ -26,9 +26,9 @@ export interface Finished {
 export type Word = 'keep' | 'go back';
 
 /**
- * Begins a run on a device and carries it out. Throws `store/unknown-device`, `store/device-busy`,
- * `runs/unfinished` when an earlier run of the device still waits, and store errors; every failure on the device
- * is in the result instead.
+ * Begins a run on a device and carries it out. Throws `store/unknown-device`, `store/only-delivers`, `links/handbook`,
+ * `store/device-busy`, `runs/unfinished` when an earlier run of the device still waits, and store errors; every failure
+ * on the device is in the result instead.
  */
 export async function startRun(
   environment: RunEnvironment,
@@ -37,6 +37,8 @@ export async function startRun(
 ): Promise<Finished> {
   const { store } = environment;
   const device = await store.devices.get(request.device);
+  // A device without a sound handbook is refused before anything is written down.
+  await environment.deviceFacts(device);
   const id = environment.newId();
   const lease = await store.leases.take(device.name, id, Date.now());
   try {

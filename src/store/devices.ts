@@ -10,7 +10,7 @@ export type Secrets = Readonly<Record<string, string>>;
 export interface NewDevice {
   readonly name: string;
   readonly site: string;
-  /** Path of a handbook file, or the name of one that ships with Tuckpoint. */
+  /** Path of a handbook file, or the name of one that ships with Tuckpoint; empty: the device is never reached. */
   readonly handbook: string;
   readonly address: string;
   readonly port: number;
@@ -24,6 +24,11 @@ export interface DeviceRecord extends Omit<NewDevice, 'secrets'> {
   /** Fingerprint of the host key pinned on first use. */
   readonly hostKey: string | null;
   readonly addedAt: string;
+}
+
+/** A device that is never reached: what is known of it is what it delivers. */
+export function onlyDelivers(device: Pick<DeviceRecord, 'handbook'>): boolean {
+  return device.handbook === '';
 }
 
 export class Devices {

@@ -77,6 +77,42 @@ const migrations: Record<string, Migration> = {
         .execute();
     },
   },
+  '002-deliveries-and-schedules': {
+    async up(db: Kysely<unknown>) {
+      await db.schema
+        .createTable('delivery_access')
+        .addColumn('id', 'text', (c) => c.primaryKey())
+        .addColumn('device', 'text', (c) => c.notNull().references('device.name').onDelete('cascade'))
+        .addColumn('kind', 'text', (c) => c.notNull())
+        .addColumn('digest', 'text', (c) => c.notNull().unique())
+        .addColumn('added_at', 'text', (c) => c.notNull())
+        .addColumn('used_at', 'text')
+        .execute();
+      await db.schema
+        .createTable('expectation')
+        .addColumn('device', 'text', (c) => c.primaryKey().references('device.name').onDelete('cascade'))
+        .addColumn('rule', 'text', (c) => c.notNull())
+        .addColumn('zone', 'text', (c) => c.notNull())
+        .addColumn('start', 'text', (c) => c.notNull())
+        .addColumn('grace_seconds', 'integer', (c) => c.notNull())
+        .addColumn('set_at', 'text', (c) => c.notNull())
+        .execute();
+      await db.schema
+        .createTable('schedule')
+        .addColumn('name', 'text', (c) => c.primaryKey())
+        .addColumn('rule', 'text', (c) => c.notNull())
+        .addColumn('zone', 'text', (c) => c.notNull())
+        .addColumn('start', 'text', (c) => c.notNull())
+        .addColumn('set_at', 'text', (c) => c.notNull())
+        .addColumn('done_at', 'text')
+        .execute();
+      await db.schema
+        .createTable('service_secret')
+        .addColumn('name', 'text', (c) => c.primaryKey())
+        .addColumn('sealed', 'blob', (c) => c.notNull())
+        .execute();
+    },
+  },
 };
 
 /** Brings the database to the newest schema. Throws `store/migration-failed`; the data is then as before. */

@@ -63,4 +63,30 @@ export interface Schema {
     at: string;
     run: string | null;
   };
+  delivery_access: {
+    id: string;
+    device: string;
+    kind: string;
+    /** SHA-256, hex, of the token; or of the public SSH key. */
+    digest: string;
+    added_at: string;
+    used_at: string | null;
+  };
+  expectation: {
+    device: string;
+    rule: string;
+    zone: string;
+    start: string;
+    grace_seconds: number;
+    set_at: string;
+  };
+  schedule: {
+    name: string;
+    rule: string;
+    zone: string;
+    start: string;
+    set_at: string;
+    done_at: string | null;
+  };
+  service_secret: { name: string; sealed: Uint8Array };
 }

@@ -2,17 +2,23 @@ import { randomUUID } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import os from 'node:os';
 import { openDatabase } from './database.ts';
+import { Deliveries } from './deliveries.ts';
 import { Devices } from './devices.ts';
 import { Journal } from './journal.ts';
 import { type Holder, Leases } from './leases.ts';
 import { Observations } from './observations.ts';
+import { Schedules } from './schedules.ts';
 import type { Sealer } from './sealer.ts';
+import { ServiceSecrets } from './service-secrets.ts';
 
 export interface Store {
   readonly devices: Devices;
   readonly journal: Journal;
   readonly leases: Leases;
   readonly observations: Observations;
+  readonly deliveries: Deliveries;
+  readonly schedules: Schedules;
+  readonly serviceSecrets: ServiceSecrets;
   close(): Promise<void>;
 }
 
@@ -27,6 +33,9 @@ export async function openStore(options: { folder: string; sealer: Sealer }): Pr
     journal: new Journal(db),
     leases: new Leases(db, thisProcess(), isGone),
     observations: new Observations(db),
+    deliveries: new Deliveries(db),
+    schedules: new Schedules(db),
+    serviceSecrets: new ServiceSecrets(db, options.sealer),
     close: () => db.destroy(),
   };
 }

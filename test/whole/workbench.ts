@@ -137,7 +137,12 @@ export class Workbench {
 
   #environment(): NodeJS.ProcessEnv {
     const { TUCKPOINT_PASSPHRASE: _p, TUCKPOINT_KEY: _k, NO_COLOR: _c, ...rest } = process.env;
-    return { ...rest, TUCKPOINT_DATA: this.data, TUCKPOINT_KEY_FILE: path.join(this.folder, 'key.txt') };
+    return {
+      ...rest,
+      TUCKPOINT_DATA: this.data,
+      TUCKPOINT_KEY_FILE: path.join(this.folder, 'key.txt'),
+      XDG_STATE_HOME: path.join(this.folder, 'state'),
+    };
   }
 }
 

@@ -7,7 +7,7 @@ import ssh2, { type ConnectConfig } from 'ssh2';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Archive, freshKey, openArchive } from '#archive';
 import { freshToken, tokenDigest } from '../intake/index.ts';
-import { type Drop, openDrop } from './index.ts';
+import { type Drop, keyDigest, openDrop } from './index.ts';
 
 let home: string;
 let archive: Archive;
@@ -24,7 +24,7 @@ beforeEach(async () => {
   for (const name of ['host', 'device', 'stranger'])
     execFileSync('ssh-keygen', ['-q', '-t', 'ed25519', '-N', '', '-C', '', '-f', path.join(home, name)]);
   const digest = tokenDigest(token);
-  const known = readFileSync(path.join(home, 'device.pub'), 'utf8').trim();
+  const known = keyDigest(readFileSync(path.join(home, 'device.pub'), 'utf8'));
   const options = {
     archive,
     deviceWith: async (asked: string) => (asked === digest ? 'lantern-1' : null),

@@ -1,9 +1,10 @@
-import { createHash } from 'node:crypto';
 import type { AddressInfo } from 'node:net';
 import ssh2, { type AuthContext, type Connection, type SFTPWrapper } from 'ssh2';
 import type { Archive, CaptureFile, CaptureRecord } from '#archive';
 import { TuckpointError } from '#core/errors';
+import { tokenDigest } from '../intake/token.ts';
 import { WrongTokens } from '../intake/wrong-tokens.ts';
+import { bytesDigest } from './keys.ts';
 import { SessionFiles } from './session-files.ts';
 
 const { Server, utils } = ssh2;
@@ -13,8 +14,8 @@ export interface DropOptions {
   readonly archive: Pick<Archive, 'put'>;
   /** The device whose delivery token has this digest, or null. The password of the session is the token; any user name. */
   deviceWith(tokenDigest: string): Promise<string | null>;
-  /** The device with this SSH public key (as in authorized_keys: type and base64), or null. */
-  deviceWithKey?(publicKey: string): Promise<string | null>;
+  /** The device whose SSH public key has this digest (SHA-256 of its bytes, hex: see `keyDigest`), or null. */
+  deviceWithKey?(keyDigest: string): Promise<string | null>;
   /** Private host key, OpenSSH or PEM. */
   readonly hostKey: string;
   readonly now?: () => Date;
@@ -22,11 +23,14 @@ export interface DropOptions {
   readonly limit?: number;
   readonly delivered?: (record: CaptureRecord) => Promise<void> | void;
   readonly refused?: (device: string, error: TuckpointError) => Promise<void> | void;
+  /** Told of every wrong token. */
+  readonly denied?: (address: string) => void;
 }
 
 /** The listening drop. */
 export interface Drop {
   readonly port: number;
+  /** Ends every session. Files that are whole are still stored; of others nothing is. */
   close(): Promise<void>;
 }
 
@@ -42,6 +46,7 @@ const LONGEST = 15 * 60_000;
 export function openDrop(options: DropOptions, port: number, host: string): Promise<Drop> {
   const wrong = new WrongTokens();
   const open = new Set<Connection>();
+  const storing = new Set<Promise<unknown>>();
   const server = new Server({ hostKeys: [options.hostKey], ident: 'drop' }, (connection, { ip }) => {
     if (open.size >= SESSIONS) {
       connection.end();
@@ -66,7 +71,7 @@ export function openDrop(options: DropOptions, port: number, host: string): Prom
       );
     });
     connection.on('session', (accept) => {
-      accept().on('sftp', (acceptSftp) => takeFiles(options, device!, acceptSftp()));
+      accept().on('sftp', (acceptSftp) => takeFiles(options, device!, acceptSftp(), storing));
     });
   });
   return new Promise((resolve, reject) => {
@@ -74,11 +79,12 @@ export function openDrop(options: DropOptions, port: number, host: string): Prom
     server.listen(port, host, () =>
       resolve({
         port: (server.address() as AddressInfo).port,
-        close: () =>
-          new Promise((closed) => {
-            server.close(() => closed());
-            for (const connection of open) connection.end();
-          }),
+        async close() {
+          const closed = new Promise<void>((done) => server.close(() => done()));
+          for (const connection of open) connection.end();
+          await closed;
+          await Promise.allSettled(storing);
+        },
       }),
     );
   });
@@ -94,11 +100,9 @@ async function identify(
   if (context.method === 'none') return null;
   if (wrong.closedFor(address, performance.now()) > 0) return null;
   let device: string | null = null;
-  if (context.method === 'password')
-    device = await options.deviceWith(createHash('sha256').update(context.password).digest('hex'));
+  if (context.method === 'password') device = await options.deviceWith(tokenDigest(context.password));
   else if (context.method === 'publickey') {
-    device =
-      (await options.deviceWithKey?.(`${context.key.algo} ${context.key.data.toString('base64')}`)) ?? null;
+    device = (await options.deviceWithKey?.(bytesDigest(context.key.data))) ?? null;
     const key = utils.parseKey(
       Buffer.concat([Buffer.from(`${context.key.algo} `), Buffer.from(context.key.data.toString('base64'))]),
     );
@@ -109,11 +113,20 @@ async function identify(
     }
   }
   // Clients offer several keys in turn, so an unknown key is no guess at a secret.
-  if (device === null && context.method === 'password') wrong.note(address, performance.now());
+  if (device === null && context.method === 'password') {
+    wrong.note(address, performance.now());
+    options.denied?.(address);
+  }
   return device;
 }
 
-function takeFiles(options: DropOptions, device: string, sftp: SFTPWrapper): void {
+/** `storing` holds what is being stored, until it is. */
+function takeFiles(
+  options: DropOptions,
+  device: string,
+  sftp: SFTPWrapper,
+  storing: Set<Promise<unknown>>,
+): void {
   const { archive, now = () => new Date(), limit = 64 * 1024 * 1024 } = options;
   const files = new SessionFiles(limit);
   const handleOf = (buffer: Buffer) => (buffer.length === 4 ? buffer.readUInt32BE() : 0);
@@ -127,8 +140,12 @@ function takeFiles(options: DropOptions, device: string, sftp: SFTPWrapper): voi
       slot: null,
       run: null,
     } as const;
-    const record = await archive.put({ ...taken, files: [file] });
-    await options.delivered?.(record);
+    const stored = archive
+      .put({ ...taken, files: [file] })
+      .then((record) => options.delivered?.(record))
+      .finally(() => storing.delete(stored));
+    storing.add(stored);
+    await stored;
   }
   /** Does the work and answers: all went well, or one sentence why not. */
   async function answer(request: number, work: () => Promise<void> | void): Promise<void> {

@@ -20,6 +20,8 @@ export interface IntakeOptions {
   /** Told after a delivery is stored; and when one of a known device was refused. */
   readonly delivered?: (record: CaptureRecord) => Promise<void> | void;
   readonly refused?: (device: string, error: TuckpointError) => Promise<void> | void;
+  /** Told of every wrong token. */
+  readonly denied?: (address: string) => void;
 }
 
 /** The sender's address, when the server is @hono/node-server and nothing stands before it. */
@@ -83,6 +85,7 @@ export function intakeRoutes(options: IntakeOptions): Hono {
     const device = token === null ? null : await options.deviceWith(tokenDigest(token));
     if (device === null) {
       wrong.note(address, performance.now());
+      options.denied?.(address);
       return refuse();
     }
     try {
