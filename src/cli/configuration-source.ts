@@ -83,11 +83,18 @@ export function withReadingOptions(command: Command): Command {
  * @throws TuckpointError `dialects/…`, `cli/cannot-read`.
  */
 export async function readSource(source: ConfigurationSource, options: ReadingOptions): Promise<ReadCapture> {
+  return readCapture(source.files, await readingOf(options));
+}
+
+/** The options as languages, to read several configurations alike. Throws what `readSource` throws. */
+export async function readingOf(
+  options: ReadingOptions,
+): Promise<{ readonly only: Dialect | undefined; readonly taught: readonly Dialect[] }> {
   const taught = await Promise.all((options.mapping ?? []).map(dialectOfMapping));
   const named = options.dialect;
   const only =
     named === undefined ? undefined : (taught.find((d) => d.name === named) ?? dialectNamed(named));
-  return readCapture(source.files, { only, taught });
+  return { only, taught };
 }
 
 async function dialectOfMapping(file: string): Promise<Dialect> {

@@ -5,6 +5,7 @@ import type { CliContext } from './context.ts';
 import { deliveryCommand } from './delivery.ts';
 import { deviceCommand } from './device.ts';
 import { diffCommand } from './diff.ts';
+import { graftCommand } from './graft.ts';
 import { handbookCommand } from './handbook.ts';
 import { historyCommand } from './history.ts';
 import { practiceCommand } from './practice.ts';
@@ -41,6 +42,7 @@ export function buildProgram(context: CliContext): Command {
   trafficCommand(program, context);
   reviewCommand(program, context);
   promisesCommand(program, context);
+  graftCommand(program, context);
   handbookCommand(program, context);
   return program;
 }

@@ -1,6 +1,4 @@
-import { readFile } from 'node:fs/promises';
 import type { Command } from 'commander';
-import { TuckpointError } from '#core/errors';
 import {
   checkPromises,
   originText,
@@ -20,6 +18,7 @@ import {
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
+import { fileText } from './file-text.ts';
 
 interface Options extends ReadingOptions {
   device?: string;
@@ -35,7 +34,7 @@ export function promisesCommand(program: Command, context: CliContext): void {
       'whose configuration a file is: the way from the workbench to it is checked too',
     )
     .action(async (file: string, named: string[], options: Options) => {
-      const wanted = readPromises(await textOf(file), file);
+      const wanted = readPromises(await fileText(file, 'promises'), file);
       const results = [];
       for (const name of named) results.push(await checkOne(context, wanted, name, options));
       context.out.result(results.map(dataOf), results.map(textFor).join('\n\n'));
@@ -114,10 +113,4 @@ function textFor({ configuration, checks, wayNotChecked }: Result): string {
   if (wayNotChecked !== null)
     lines.push(`  not checked: the way from the workbench to the device, since ${wayNotChecked}.`);
   return lines.join('\n');
-}
-
-async function textOf(file: string): Promise<string> {
-  return await readFile(file, 'utf8').catch((cause: unknown) => {
-    throw new TuckpointError('cli/cannot-read', 'The promises cannot be read.', { place: { file }, cause });
-  });
 }

@@ -5,7 +5,6 @@ import {
   type Findings,
   originText,
   type Policy,
-  type Rule,
   removalEffect,
   reviewPolicy,
   rowRecord,
@@ -23,6 +22,7 @@ import {
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
+import { findingSentence, rulesOf } from './finding-text.ts';
 
 interface Options extends ReadingOptions {
   outside?: string[];
@@ -137,20 +137,6 @@ function removalData(finding: Finding, effect: TrafficDifference | null) {
 const changesNothing = ({ kind }: Finding) =>
   kind === 'never reached' || kind === 'redundant' || kind === 'matches nothing';
 
-function rulesOf(finding: Finding): readonly Rule[] {
-  switch (finding.kind) {
-    case 'never reached':
-    case 'redundant':
-      return finding.because;
-    case 'widening':
-      return finding.of;
-    case 'overlap':
-      return finding.with;
-    default:
-      return [];
-  }
-}
-
 function textOf(
   { findings, unexamined }: Findings,
   removals: ReadonlyMap<Finding, TrafficDifference | null>,
@@ -164,7 +150,7 @@ function textOf(
       : `${findings.length + objects.length} findings.`,
   ];
   for (const finding of findings) {
-    lines.push('', `${finding.kind}: ${originText(finding.rule.origin)}`, `  ${sentenceOf(finding)}`);
+    lines.push('', `${finding.kind}: ${originText(finding.rule.origin)}`, `  ${findingSentence(finding)}`);
     // A rule compiled in for both IP versions is one line to its reader.
     const proof = new Set(rulesOf(finding).map((rule) => originText(rule.origin)));
     for (const rule of proof) lines.push(`    ${rule}`);
@@ -194,23 +180,4 @@ function textOf(
   for (const { file, line, text, reason } of policy.unread)
     lines.push(`  ${file}:${line} "${text}" (${reason})`);
   return lines.join('\n');
-}
-
-function sentenceOf(finding: Finding): string {
-  switch (finding.kind) {
-    case 'matches nothing':
-      return 'No packet at all matches it.';
-    case 'never reached':
-      return 'Every packet it matches is decided before it, by these rules together:';
-    case 'redundant':
-      return 'Without it every packet would be treated the same, by these rules:';
-    case 'widening':
-      return `It takes in all that ${finding.count} earlier ${finding.count === 1 ? 'rule matches' : 'rules match'}, with the opposite verdict:`;
-    case 'overlap':
-      return `It shares packets with ${finding.count} earlier ${finding.count === 1 ? 'rule' : 'rules'} of the opposite verdict, so their order decides:`;
-    case 'any to any':
-      return 'It lets everything pass, from anywhere to anywhere.';
-    case 'special source':
-      return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
-  }
 }

@@ -29,6 +29,7 @@ export interface TargetProblem {
     | 'name taken'
     | 'fill-in'
     | 'cannot be written'
+    | 'broken mention'
     | 'broken promise';
   readonly sentence: string;
   readonly candidates: readonly string[];

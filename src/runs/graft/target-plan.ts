@@ -27,7 +27,7 @@ export interface TargetPlan {
   /** `configurationDigest` of `before`: the plan holds for no other configuration. */
   readonly plannedOn: string;
   readonly before: readonly NamedFile[];
-  /** The whole configuration afterwards; the same bytes as `before` where nothing is to be done or a problem stands. */
+  /** The whole configuration afterwards; the same bytes as `before` where nothing is to be done or is not clear. */
   readonly after: readonly NamedFile[];
   /** Names of the files that change. */
   readonly changed: readonly string[];
@@ -98,19 +98,29 @@ function proof(
 ): Omit<TargetPlan, 'plans' | 'fillIns'> {
   const changed = changedNames(target.files, files);
   const { traffic, trafficUnknown, findings, promises } = trafficProof(target, before, after);
+  const difference = compareCaptures(before, after);
+  const mentions = difference.parts.flatMap(({ difference: { broken } }) =>
+    broken.map(
+      ({ from, reference }): TargetProblem => ({
+        what: 'broken mention',
+        sentence: `${from.kind} ${from.name} would mention ${reference.text}, which the device does not hold.`,
+        candidates: [],
+      }),
+    ),
+  );
   return {
     device: target.device.name,
     plannedOn: configurationDigest(target.files),
     before: target.files,
     after: files,
     changed,
-    difference: compareCaptures(before, after),
+    difference,
     traffic,
     trafficUnknown,
     findings,
     promises,
     restart: restartFor(changed, target.facts),
-    problems: [...problems, ...(target.mayBreak === true ? [] : brokenProblems(promises))],
+    problems: [...problems, ...mentions, ...(target.mayBreak === true ? [] : brokenProblems(promises))],
   };
 }
 

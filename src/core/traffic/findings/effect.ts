@@ -10,7 +10,7 @@ import { type Slots, slotsUpTo, slotsWithout } from '../difference/slots.ts';
 import { boxOf, firstView } from '../difference/view.ts';
 import type { Match, Rule } from '../policy.ts';
 import type { TrafficBudget } from '../row.ts';
-import { NAMED } from './finding.ts';
+import { NAMED, placeOf } from './finding.ts';
 import type { Occurrence } from './occurrences.ts';
 
 export type YesNo = 'yes' | 'no' | 'undecided';
@@ -33,6 +33,22 @@ export function isReached({ slots, slot, indexes }: Occurrence, purse: Purse): Y
   return anyCluster(slotsWithout(slots, slot, indexes), purse, (before, after) => [
     before.map((item) => (item.changed ? { ...item, outcome: REACHED } : item)),
     after,
+  ]);
+}
+
+const OTHER: Outcome = { key: 'other', verdict: 'drop', rewrites: [] };
+
+/** Whether some packet would come to the rule at `later` and match it, if the rule of the occurrence were not there. */
+export function standsBefore({ slots, slot, indexes }: Occurrence, later: string, purse: Purse): YesNo {
+  const seen = (items: readonly Item[]) =>
+    items.map((item) => {
+      const isLater = item.rule !== undefined && placeOf(item.rule.rule) === later;
+      if (isLater) return { ...item, outcome: REACHED };
+      return item.outcome === undefined ? item : { ...item, outcome: OTHER };
+    });
+  return anyCluster(slotsWithout(slots, slot, indexes), purse, (before, after) => [
+    seen(before),
+    seen(after),
   ]);
 }
 

@@ -3,14 +3,16 @@ import { relevantRules } from '../difference/relevant.ts';
 import { slotsOf } from '../difference/slots.ts';
 import type { Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
-import type { Purse } from './effect.ts';
-import { type Finding, type Findings, placeOf } from './finding.ts';
-import { placedRules } from './occurrences.ts';
+import { type Purse, standsBefore } from './effect.ts';
+import { type Finding, type Findings, NAMED, placeOf } from './finding.ts';
+import { type PlacedRule, placedRules } from './occurrences.ts';
+import type { Side } from './overlaps.ts';
 import { examine, isAnyToAny, overlapFindings } from './review.ts';
 
 /**
  * What is worth a second look in a changed policy and was not before. A rule that shares no packet with a changed one
- * is reached, and matters, exactly as before: only the others are examined.
+ * is reached, and matters, exactly as before: only the others are examined. Overlaps are those of a rule that came with
+ * one that was there; not with rules for answers only, which every policy begins with (common practice, no source).
  */
 export function newFindings(before: Policy, after: Policy, budget: TrafficBudget = DEFAULT_BUDGET): Findings {
   const { came, went } = changedRules(before, after);
@@ -19,7 +21,8 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   const purse: Purse = { budget, spent: 0 };
   const suspects: Finding[] = [];
   const unexamined: Rule[] = [];
-  for (const placed of placedRules(after)) {
+  const placedAfter = placedRules(after);
+  for (const placed of placedAfter) {
     if (!near.has(placeOf(placed.rule))) continue;
     const finding = examine(placed, purse);
     if (finding === 'unexamined') unexamined.push(placed.rule);
@@ -29,7 +32,30 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   }
   const old = findingsOf(before, new Set(suspects.map(({ rule }) => rule.origin.text)), purse);
   const findings = suspects.filter((finding) => !old.has(keyOf(finding)));
-  return { findings: [...findings, ...overlapFindings(after, (rule) => came.has(rule))], unexamined };
+  const between = (rule: Rule): Side => (came.has(rule) ? 'came' : isForAnswers(rule) ? 'aside' : 'there');
+  const overlaps = overlapFindings(after, between).flatMap((one) => confirmed(one, placedAfter, purse));
+  return { findings: [...findings, ...overlaps], unexamined };
+}
+
+/**
+ * Rules that overlap as they stand may stand in chains that no packet passes both of. Kept are the earlier rules that
+ * do take packets from the later one, or of which that could not be decided.
+ */
+function confirmed(finding: Finding, placed: readonly PlacedRule[], purse: Purse): Finding[] {
+  if (finding.kind !== 'overlap' && finding.kind !== 'widening') return [finding];
+  const earlier = finding.kind === 'overlap' ? finding.with : finding.of;
+  const later = placeOf(finding.rule);
+  const occurrencesOf = (rule: Rule) =>
+    placed.find((one) => placeOf(one.rule) === placeOf(rule))?.occurrences ?? [];
+  const real = earlier.filter((rule) =>
+    occurrencesOf(rule).some((occurrence) => standsBefore(occurrence, later, purse) !== 'no'),
+  );
+  const all = finding.count === earlier.length;
+  if (real.length === 0 && all) return [];
+  // Of more than were kept, it is not known which of the others are real: the finding then names and counts them as they stand.
+  const rules = (all ? real : earlier).slice(0, NAMED);
+  const count = all ? real.length : finding.count;
+  return [finding.kind === 'overlap' ? { ...finding, with: rules, count } : { ...finding, of: rules, count }];
 }
 
 /** Rules that came, and how many went. */
@@ -43,6 +69,11 @@ function changedRules(before: Policy, after: Policy): { came: ReadonlySet<Rule>;
     }
   }
   return { came, went };
+}
+
+/** Of established connections and what belongs to them only. */
+function isForAnswers({ match: { states } }: Rule): boolean {
+  return states !== undefined && !states.includes('new') && !states.includes('untracked');
 }
 
 /** Lines move when text is put in: a rule is known again by its text. */

@@ -40,16 +40,19 @@ const FIELDS = [
   Field.state,
 ] as const;
 const WIDTH = 2 * FIELDS.length;
+/** How many earlier rules are kept at most where two sides are compared. */
+const COMPARED = 64;
+const EMPTY = new Int32Array(0);
+
+/** Where a rule of a changed policy comes from; `aside` is compared with none. */
+export type Side = 'came' | 'there' | 'aside';
 
 /**
  * Compares the rules of one stage pairwise, as they stand: chains they are jumped to from do not narrow them. With
- * `isNew`, only pairs that hold a new rule.
+ * `sideOf`, only one that came with one that was there.
  */
-export function oppositeRules(
-  boxes: readonly VerdictBox[],
-  isNew: (rule: Rule) => boolean = () => true,
-): OppositeRules[] {
-  const fresh = boxes.map(({ rule }) => isNew(rule));
+export function oppositeRules(boxes: readonly VerdictBox[], sideOf?: (rule: Rule) => Side): OppositeRules[] {
+  const most = sideOf === undefined ? NAMED : COMPARED;
   const bounds = new Float64Array(boxes.length * WIDTH);
   const plain = new Uint8Array(boxes.length);
   for (const [i, { box }] of boxes.entries()) {
@@ -65,7 +68,10 @@ export function oppositeRules(
     boxes.flatMap((b, i) => (b.passes ? [i] : [])),
   ];
   const opposite = byVerdict.map((list) => Int32Array.from(list));
-  const oppositeNew = byVerdict.map((list) => Int32Array.from(list.filter((i) => fresh[i])));
+  const sides = sideOf === undefined ? undefined : boxes.map(({ rule }) => sideOf(rule));
+  const of = (side: Side) =>
+    byVerdict.map((list) => Int32Array.from(list.filter((i) => sides?.[i] === side)));
+  const facing = { came: of('there'), there: of('came'), aside: [EMPTY, EMPTY] };
   const found: OppositeRules[] = [];
   for (let j = 0; j < boxes.length; j++) {
     const { rule, box, passes } = boxes[j]!;
@@ -73,18 +79,18 @@ export function oppositeRules(
     const across: Rule[] = [];
     let insideCount = 0;
     let acrossCount = 0;
-    const others = (fresh[j] ? opposite : oppositeNew)[passes ? 0 : 1]!;
+    const others = (sides === undefined ? opposite : facing[sides[j]!])[passes ? 0 : 1]!;
     for (let n = 0; n < others.length && others[n]! < j; n++) {
       const i = others[n]!;
       if (!boundsOverlap(bounds, i * WIDTH, j * WIDTH)) continue;
       const other = boxes[i]!;
       if (!(plain[i] && plain[j]) && !boxesOverlap(other.box, box)) continue;
       if (plain[i] && plain[j] ? boundsWithin(bounds, i * WIDTH, j * WIDTH) : isWithin(other.box, box)) {
-        if (insideCount++ < NAMED) inside.push(other.rule);
+        if (insideCount++ < most) inside.push(other.rule);
       } else if (
         !(plain[i] && plain[j] ? boundsWithin(bounds, j * WIDTH, i * WIDTH) : isWithin(box, other.box))
       ) {
-        if (acrossCount++ < NAMED) across.push(other.rule);
+        if (acrossCount++ < most) across.push(other.rule);
       }
     }
     if (insideCount + acrossCount > 0) found.push({ rule, inside, insideCount, across, acrossCount });

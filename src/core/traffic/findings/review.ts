@@ -15,7 +15,7 @@ import {
 } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf, type Way } from './finding.ts';
 import { type Occurrence, type PlacedRule, placedRules } from './occurrences.ts';
-import { type OppositeRules, oppositeRules, type VerdictBox } from './overlaps.ts';
+import { type OppositeRules, oppositeRules, type Side, type VerdictBox } from './overlaps.ts';
 
 export interface ReviewOptions {
   /** Interfaces that lead outside: sources that cannot come from there are looked for. */
@@ -78,8 +78,8 @@ export function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
   return passes && isNew && limits.length === 0 && ways.some((way) => way.path !== 'from');
 }
 
-/** Of all pairs, or only of those in which at least one rule is new. */
-export function overlapFindings(policy: Policy, isNew?: (rule: Rule) => boolean): Finding[] {
+/** Of all pairs, or only of those between two sides. */
+export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): Finding[] {
   const merged = new Map<string, { opposite: OppositeRules; ways: Way[] }>();
   for (const way of WAYS) {
     const slots = slotsOf(policy, policy, way.path, way.family);
@@ -92,7 +92,7 @@ export function overlapFindings(policy: Policy, isNew?: (rule: Rule) => boolean)
         const box = boxOf(loaded, firstView(way.path), comparison);
         return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
       });
-      for (const opposite of oppositeRules(boxes, isNew)) {
+      for (const opposite of oppositeRules(boxes, sideOf)) {
         const place = placeOf(opposite.rule);
         const known = merged.get(place);
         if (known === undefined) merged.set(place, { opposite, ways: [way] });

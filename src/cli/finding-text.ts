@@ -1,0 +1,36 @@
+import type { Finding, Rule } from '#core/traffic';
+
+/** The rules that prove a finding. */
+export function rulesOf(finding: Finding): readonly Rule[] {
+  switch (finding.kind) {
+    case 'never reached':
+    case 'redundant':
+      return finding.because;
+    case 'widening':
+      return finding.of;
+    case 'overlap':
+      return finding.with;
+    default:
+      return [];
+  }
+}
+
+/** What a finding says of its rule; the rules that prove it follow it. */
+export function findingSentence(finding: Finding): string {
+  switch (finding.kind) {
+    case 'matches nothing':
+      return 'No packet at all matches it.';
+    case 'never reached':
+      return 'Every packet it matches is decided before it, by these rules together:';
+    case 'redundant':
+      return 'Without it every packet would be treated the same, by these rules:';
+    case 'widening':
+      return `It takes in all that ${finding.count} earlier ${finding.count === 1 ? 'rule matches' : 'rules match'}, with the opposite verdict:`;
+    case 'overlap':
+      return `It shares packets with ${finding.count} earlier ${finding.count === 1 ? 'rule' : 'rules'} of the opposite verdict, so their order decides:`;
+    case 'any to any':
+      return 'It lets everything pass, from anywhere to anywhere.';
+    case 'special source':
+      return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
+  }
+}

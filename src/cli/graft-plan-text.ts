@@ -1,0 +1,180 @@
+import type { Carried, GraftPlan } from '#core/config';
+import { originText, rowText } from '#core/traffic';
+import type { PlannedDevice, TargetPlan, TargetProblem } from '#runs';
+import { findingSentence, rulesOf } from './finding-text.ts';
+import { objectLines } from './object-difference-text.ts';
+import { table } from './table.ts';
+import { differenceText } from './traffic-answer.ts';
+
+/** Rows of a broken promise, and findings, that are shown. */
+const SHOWN = 5;
+
+/** Different plans shown in full; the table has all devices. */
+const SHOWN_PLANS = 10;
+
+/** What a person can say so that it no longer stops. */
+const ADVICE: Partial<Record<TargetProblem['what'], string>> = {
+  collision: 'Decide with --on-collision: keep (theirs), take (ours) or rename, for all or as NAME=DECISION.',
+  placement: 'Say where with --place first, last, before:RULE or after:RULE.',
+  'name taken': 'Give another name with --on-collision NAME=rename:OTHER.',
+  'fill-in': 'Give the device a value with --fill, or among its own with "tuckpoint device add … --own".',
+  'broken promise': 'If that is meant, say so with --accept-broken-promises.',
+};
+
+/** All plans for a person: each in full, devices of the same plan together, and a table of all at the end. */
+export function plansText(planned: readonly PlannedDevice[]): string {
+  const groups = new Map<string, string[]>();
+  for (const one of planned) {
+    const text = one.plan === null ? `  Not planned: ${one.why}` : planText(one.plan);
+    groups.set(text, [...(groups.get(text) ?? []), headOf(one)]);
+  }
+  const texts = [...groups].slice(0, SHOWN_PLANS).map(([text, heads]) => `${heads.join('\n')}\n${text}`);
+  if (groups.size > SHOWN_PLANS)
+    texts.push(`Shown in full: ${SHOWN_PLANS} of ${groups.size} different plans (all with --json).`);
+  return [...texts, ...(planned.length > 1 ? [tableOf(planned)] : [])].join('\n\n');
+}
+
+function headOf({ device, capture }: PlannedDevice): string {
+  return capture === null ? device : `${device}, by its capture ${capture.id} of ${capture.at}`;
+}
+
+function planText(plan: TargetPlan): string {
+  const lines: string[] = [];
+  for (const { plan: own } of plan.plans) lines.push(...carriedLines(own));
+  for (const { placeholder, value } of plan.fillIns)
+    lines.push(`fill-in: ${value} in place of ${placeholder}`);
+  for (const { sentence, candidates } of plan.problems) {
+    lines.push(`stops here: ${sentence}`);
+    if (candidates.length > 0) lines.push(`    ${candidates.join(', ')}`);
+  }
+  for (const what of new Set(plan.problems.map((problem) => problem.what)))
+    if (ADVICE[what] !== undefined) lines.push(ADVICE[what]);
+  if (plan.changed.length > 0 || plan.problems.length === 0) lines.push(...proofLines(plan));
+  return lines.map((line) => (line === '' ? '' : `  ${line}`)).join('\n');
+}
+
+function proofLines(plan: TargetPlan): string[] {
+  if (plan.changed.length === 0) return ['Nothing to do: the device holds all of it already.'];
+  const objects = plan.difference.parts.flatMap(({ difference }) => objectLines(difference, (file) => file));
+  return [
+    'Objects',
+    ...indented(objects),
+    'Traffic',
+    ...indented(trafficLines(plan)),
+    ...findingLines(plan),
+    ...promiseLines(plan),
+    `${plan.restart.needed ? 'A restart is needed' : 'No restart is needed'}. ${plan.restart.why}`,
+  ];
+}
+
+const indented = (lines: readonly string[]) => lines.map((line) => (line === '' ? '' : `  ${line}`));
+
+function trafficLines({ traffic, trafficUnknown, changed }: TargetPlan): string[] {
+  if (trafficUnknown !== null) return [`Not compared: ${trafficUnknown}`];
+  if (traffic === null) return [`No dialect finds packet rules in ${changed.join(', ')} or beside it.`];
+  return differenceText(traffic).split('\n');
+}
+
+function carriedLines({ carried, offers, remarks }: GraftPlan): string[] {
+  const lines = carried.flatMap((one) => {
+    const said = fateText(one);
+    return said === null ? [] : [`${said} (${one.part.role})`];
+  });
+  for (const { object, there } of offers)
+    lines.push(
+      `the device has the same value under the name ${there.name}: --match "${object.name}" lets it serve in place of ${object.name}`,
+    );
+  return [...lines, ...remarks];
+}
+
+/** What becomes of a part, in words; null for what comes inside another. */
+export function fateText({ part, fate }: Carried): string | null {
+  const { kind, name } = part.object;
+  if (part.role === 'container' && !part.whole) return null;
+  switch (fate.how) {
+    case 'inside':
+      return null;
+    case 'added':
+      return `comes: ${kind} ${name}`;
+    case 'found':
+      return `there already, with the same meaning: ${kind} ${name}`;
+    case 'matched':
+      return `served by theirs of the same value, ${fate.there.name}: ${kind} ${name}`;
+    case 'kept':
+      return `theirs stays: ${kind} ${name}`;
+    case 'taken':
+      return `ours replaces theirs: ${kind} ${name}`;
+    case 'renamed':
+      return `comes as ${fate.name}, since theirs has another value: ${kind} ${name}`;
+  }
+}
+
+function findingLines({ findings: { findings, unexamined } }: TargetPlan): string[] {
+  const lines =
+    findings.length === 0 ? [] : [`New in the policy, and worth a second look: ${findings.length}`];
+  for (const finding of findings.slice(0, SHOWN)) {
+    lines.push(`  ${finding.kind}: ${originText(finding.rule.origin)}`, `    ${findingSentence(finding)}`);
+    const proof = new Set(rulesOf(finding).map((rule) => originText(rule.origin)));
+    for (const rule of proof) lines.push(`      ${rule}`);
+  }
+  if (findings.length > SHOWN) lines.push(`  and ${findings.length - SHOWN} more (all with --json)`);
+  for (const rule of unexamined) lines.push(`Not examined within the budget: ${originText(rule.origin)}`);
+  return lines;
+}
+
+function promiseLines({ promises: { checks, notChecked } }: TargetPlan): string[] {
+  const broken = checks.filter(({ answer, brokenBefore }) => answer === 'broken' && !brokenBefore);
+  const already = checks.filter(({ brokenBefore }) => brokenBefore).length;
+  const open = checks.filter(({ answer, exact }) => answer === 'undecided' || (answer === 'kept' && !exact));
+  const lines: string[] = [];
+  if (broken.length === 0 && checks.length > already)
+    lines.push(`No promise breaks, of ${checks.length - already} checked.`);
+  if (already > 0)
+    lines.push(
+      `Broken already, and afterwards as well: ${already === 1 ? 'one promise' : `${already} promises`} ("tuckpoint promises check" shows by what).`,
+    );
+  for (const { promise, rows } of broken) {
+    lines.push(`A promise breaks: ${promise.words} (must ${promise.must})`);
+    for (const row of rows.slice(0, SHOWN))
+      lines.push(
+        `    ${row.before.verdict}: ${rowText(row)}`,
+        `      by ${originText(row.ruleBefore?.origin)}`,
+      );
+  }
+  for (const { promise, answer, unread } of open)
+    lines.push(
+      answer === 'undecided'
+        ? `Not decided: ${promise.words}`
+        : `Kept, but for ${unread.length} statements not read: ${promise.words}`,
+    );
+  return [...lines, ...notChecked];
+}
+
+/** One line per device, so that a hundred can be looked over. */
+function tableOf(planned: readonly PlannedDevice[]): string {
+  const rows = planned.map(({ device, plan }) => {
+    if (plan === null) return [device, '-', '-', '-', '-', 'stops: no capture'];
+    const objects = plan.difference.parts.reduce((n, { difference }) => n + difference.changes.length, 0);
+    return [
+      device,
+      String(objects),
+      trafficWord(plan),
+      String(plan.findings.findings.length),
+      plan.restart.needed ? 'yes' : 'no',
+      plan.problems.length > 0
+        ? `stops: ${[...new Set(plan.problems.map(({ what }) => what))].join(', ')}`
+        : plan.changed.length === 0
+          ? 'nothing to do'
+          : 'as planned',
+    ];
+  });
+  return table(['device', 'objects', 'traffic', 'new findings', 'restart', 'plan'], rows);
+}
+
+function trafficWord({ traffic, trafficUnknown, changed }: TargetPlan): string {
+  if (changed.length === 0) return 'same';
+  if (trafficUnknown !== null || traffic === null) return 'not compared';
+  if (traffic.verdict === 'different') return `${traffic.changes.length} changes`;
+  if (traffic.verdict === 'undecided') return 'undecided';
+  return traffic.exact ? 'same, proved' : `same but for ${traffic.unread.length} not read`;
+}

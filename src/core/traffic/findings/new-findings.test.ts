@@ -1,0 +1,96 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { nftables } from '#dialects/nftables';
+import { decide } from '../decide.ts';
+import type { Policy } from '../policy.ts';
+import { smallPacket, smallPolicy } from '../small-policies.reference.ts';
+import { newFindings } from './new-findings.ts';
+import { reviewPolicy } from './review.ts';
+
+const policy = (rules: string, chains = ''): Policy =>
+  nftables.policy(
+    nftables.read([
+      {
+        name: 'p',
+        text: `table inet filter {\n${chains}\tchain forward {\n\t\ttype filter hook forward priority 0; policy drop;\n${rules}\t}\n}\n`,
+      },
+    ]),
+  )!;
+const found = (before: Policy, after: Policy) =>
+  newFindings(before, after).findings.map(({ kind, rule }) => `${kind}: ${rule.origin.text}`);
+
+describe('what a change brings that is worth a second look', () => {
+  const own = '\t\tip saddr 10.1.0.0/16 tcp dport 443 accept\n';
+
+  it('is nothing where nothing changes, however much stood there before', () => {
+    expect(found(policy(own + own), policy(own + own))).toEqual([]);
+  });
+
+  it('is a rule that hides one of the device’s own', () => {
+    const after = policy(`\t\tip saddr 10.0.0.0/8 drop\n${own}`);
+    expect(found(policy(own), after)).toContain('never reached: ip saddr 10.1.0.0/16 tcp dport 443 accept');
+  });
+
+  it('is a rule that comes to stand where it is never reached', () => {
+    const after = policy(`${own}\t\tip saddr 10.1.2.0/24 tcp dport 443 drop\n`);
+    expect(found(policy(own), after)).toEqual(['never reached: ip saddr 10.1.2.0/24 tcp dport 443 drop']);
+  });
+
+  it('is an overlap with one that was there, but not where no packet passes both', () => {
+    const drop = '\t\tip daddr 10.9.0.0/16 drop\n';
+    expect(found(policy(own), policy(own + drop))).toContain('overlap: ip daddr 10.9.0.0/16 drop');
+    const chains =
+      '\tchain quay {\n\t\tip saddr 10.1.0.0/16 tcp dport 443 accept\n\t}\n\tchain mole {\n\t\tip daddr 10.9.0.0/16 drop\n\t}\n';
+    const jump = '\t\tiif "a" jump quay\n';
+    expect(found(policy(jump, chains), policy(`${jump}\t\tiif "b" jump mole\n`, chains))).toEqual([
+      'redundant: ip daddr 10.9.0.0/16 drop',
+    ]);
+  });
+});
+
+// What the whole review says of both, and packets one by one, are the references.
+it.each([4, 6] as const)(
+  'a rule newly never reached is so by the whole review as well, for IPv%i',
+  (family) => {
+    fc.assert(
+      fc.property(
+        smallPolicy(family),
+        smallPolicy(family),
+        fc.array(smallPacket(family), { minLength: 40 }),
+        (a, b, packets) => {
+          const [before, after] = [named(a, 'a'), named(b, 'a')];
+          const never = newFindings(before, after).findings.filter(({ kind }) => kind === 'never reached');
+          const whole = reviewPolicy(after).findings.filter(({ kind }) => kind === 'never reached');
+          for (const { rule } of never) expect(whole.map((f) => f.rule.origin)).toContainEqual(rule.origin);
+          const places = new Set(never.map(({ rule }) => rule.origin.text));
+          for (const packet of packets)
+            for (const { rule } of decide(after, packet).trace)
+              expect(places.has(rule.origin.text)).toBe(false);
+          // Complete: what the whole review newly says is among it.
+          const old = new Set(reviewPolicy(before).findings.map((f) => `${f.kind} ${f.rule.origin.text}`));
+          const fresh = whole.filter((f) => !old.has(`${f.kind} ${f.rule.origin.text}`));
+          for (const { rule } of fresh) expect(places).toContain(rule.origin.text);
+        },
+      ),
+      { numRuns: 60 },
+    );
+  },
+);
+
+/** Rules with a text of their own, the same in two policies where they are the same. */
+function named(policy: Policy, file: string): Policy {
+  let line = 0;
+  return {
+    ...policy,
+    pipelines: policy.pipelines.map((pipeline) => ({
+      ...pipeline,
+      stages: pipeline.stages.map((stage) => ({
+        ...stage,
+        rules: stage.rules.map((rule) => ({
+          ...rule,
+          origin: { file, line: ++line, text: `${line} ${JSON.stringify([rule.match, rule.action])}` },
+        })),
+      })),
+    })),
+  };
+}
