@@ -1,4 +1,12 @@
-import { createPrivateKey, createPublicKey, hkdfSync, type KeyObject, sign, verify } from 'node:crypto';
+import {
+  createPrivateKey,
+  createPublicKey,
+  hkdfSync,
+  type KeyObject,
+  randomBytes,
+  sign,
+  verify,
+} from 'node:crypto';
 import {
   Decrypter,
   Encrypter,
@@ -7,6 +15,7 @@ import {
   identityToRecipient,
 } from 'age-encryption';
 import { archiveError } from './errors.ts';
+import { openPayload, payloadSize, sealPayload } from './payload.ts';
 import { x25519Identity, x25519Recipient } from './x25519.ts';
 
 /**
@@ -89,8 +98,18 @@ export function signatureHolds(verifying: string, text: string, signature: strin
 /** Encrypts to the recipients given (age v1). */
 export async function encryptTo(recipients: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const encrypter = new Encrypter();
+  let fileKey: Uint8Array | undefined;
+  // Wraps nothing: it only sees the file key that the package has drawn.
+  encrypter.addRecipient({
+    wrapFileKey(key) {
+      fileKey = key;
+      return [];
+    },
+  });
   for (const recipient of recipients) encrypter.addRecipient(x25519Recipient(recipient) ?? recipient);
-  return encrypter.encrypt(bytes);
+  const empty = await encrypter.encrypt(new Uint8Array());
+  const header = empty.subarray(0, empty.length - payloadSize(0));
+  return Buffer.concat([header, sealPayload(fileKey!, randomBytes(16), bytes)]);
 }
 
 /** Encrypts with a passphrase (age v1, scrypt; `work` is log2 of its cost). */
@@ -116,12 +135,22 @@ function identityFor(text: string): Identity | string {
   return identity;
 }
 
+/** The header of an age file ends with the line that starts with `---` (C2SP age.md, "Header"). */
+function headerLength(bytes: Uint8Array): number {
+  const file = Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  const mac = file.indexOf('\n--- ');
+  const end = mac === -1 ? -1 : file.indexOf('\n', mac + 1);
+  if (end === -1) throw new Error('there is no header');
+  return end + 1;
+}
+
 /** Decrypts an age file with the identity among these that fits. Throws `archive/wrong-key` or `archive/damaged`. */
 export async function decryptWith(identities: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
   const decrypter = new Decrypter();
   for (const identity of identities) decrypter.addIdentity(identityFor(identity));
   try {
-    return await decrypter.decrypt(bytes);
+    const header = bytes.subarray(0, headerLength(bytes));
+    return openPayload(await decrypter.decryptHeader(header), bytes.subarray(header.length));
   } catch (cause) {
     if (/no identity matched/i.test(String(cause)))
       throw archiveError('archive/wrong-key', 'This was encrypted for another key.', { cause });

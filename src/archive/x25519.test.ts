@@ -44,6 +44,30 @@ describe('an age file', () => {
     expect(Buffer.from(await decryptWith(identities, theirs)).toString()).toBe('x');
   });
 
+  it('of several chunks with one cut off, swapped or doubled is refused', async () => {
+    const identity = await generateX25519Identity();
+    const file = Buffer.from(
+      await encryptTo([await identityToRecipient(identity)], Buffer.alloc(200_000, 'x')),
+    );
+    const chunk = 65_536 + 16;
+    const begin = file.length - (200_000 + 4 * 16);
+    const part = (n: number) => file.subarray(begin + n * chunk, begin + (n + 1) * chunk);
+    const head = file.subarray(0, begin);
+    for (const parts of [[0, 1, 2], [1, 0, 2, 3], [0, 0, 1, 2, 3], [0, 1, 3], [0, 1, 2, 3, 3], []])
+      await expect(decryptWith([identity], Buffer.concat([head, ...parts.map(part)]))).rejects.toMatchObject({
+        code: 'archive/damaged',
+      });
+    for (const length of [
+      head.length - 1,
+      file.length - 1,
+      head.length + chunk,
+      head.length + 2 * chunk + 16,
+    ])
+      await expect(decryptWith([identity], file.subarray(0, length))).rejects.toMatchObject({
+        code: 'archive/damaged',
+      });
+  });
+
   it('with any one byte changed is refused', async () => {
     const identity = await generateX25519Identity();
     const file = await encryptTo([await identityToRecipient(identity)], Buffer.from('berth plan'));
