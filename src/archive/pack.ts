@@ -7,25 +7,26 @@ import { pathBelow } from './names.ts';
 import { cutIntoPieces } from './pieces.ts';
 import type { CaptureFile, CaptureRecord } from './port.ts';
 import { packTar, unpackTar } from './tar.ts';
+import { Piece, weave } from './weave.ts';
+
+const PIECES = 'pieces/';
 
 /**
  * A pack holds many captures of one device, each piece of them once. It is a tar of
  *
- * - `captures/ID/capture.json`: what is known of the capture (who, when, names, sizes, SHA-256 of its files)
- * - `captures/ID/NAME.pieces`: the pieces of the file NAME, one path per line, in order
  * - `pieces/N`: a piece: some thousand bytes of a file as delivered
+ * - `captures/ID/NAME.pieces`: the pieces of the file NAME, one path per line, in order
+ * - `captures/ID/capture.json`: what is known of the capture (who, when, names, sizes, SHA-256 of its files)
  *
- * so that, unpacked, `xargs cat < captures/ID/NAME.pieces` prints the file: no program of ours is needed.
- * At rest it is age(zstd(tar)).
+ * Pieces stand in the tar in an order that is also their order in every file, so `tar -xO -T NAME.pieces` prints the
+ * file: no program of ours is needed. At rest it is age(zstd(tar)).
  */
 export class Pack {
   readonly #records = new Map<string, CaptureRecord>();
-  /** What stands in the tar, in its order: a capture's new pieces, then its lists. */
-  readonly #entries: { name: string; bytes: Uint8Array }[] = [];
-  readonly #pieces = new Map<string, Uint8Array>();
+  /** As they stand in the tar. */
+  #order: Piece[] = [];
+  readonly #pieces = new Map<string, Piece>();
   readonly #lists = new Map<string, string>();
-  /** SHA-256 of a piece -> its path. Filled when the first capture is added. */
-  #known: Map<string, string> | undefined;
   #size = 0;
 
   /** Size of the tar in bytes, roughly. */
@@ -37,57 +38,72 @@ export class Pack {
     return [...this.#records.values()];
   }
 
-  #enter(name: string, bytes: Uint8Array): void {
-    this.#entries.push({ name, bytes });
-    this.#size += 512 + Math.ceil(bytes.length / 512) * 512;
+  #grow(length: number): void {
+    this.#size += 512 + Math.ceil(length / 512) * 512;
   }
 
   #list(id: string, file: string): string {
     return `captures/${id}/${pathBelow(file)}.pieces`;
   }
 
-  add(record: CaptureRecord, files: readonly CaptureFile[]): void {
-    this.#known ??= new Map([...this.#pieces].map(([name, bytes]) => [sha256(bytes), name]));
-    const known = this.#known;
-    const lists: [string, string][] = [];
-    for (const file of files) {
-      const paths = cutIntoPieces(file.bytes).map((piece) => {
-        const digest = sha256(piece);
-        const there = known.get(digest);
-        if (there !== undefined) return there;
-        const name = `pieces/${this.#pieces.size + 1}`;
-        known.set(digest, name);
-        const own = new Uint8Array(piece); // not a view, which would keep the whole file in memory
-        this.#pieces.set(name, own);
-        this.#enter(name, own);
-        return name;
-      });
-      lists.push([this.#list(record.id, file.name), `${paths.join('\n')}\n`]);
-    }
-    for (const [name, text] of lists) {
-      this.#lists.set(name, text);
-      this.#enter(name, Buffer.from(text));
-    }
-    this.#enter(`captures/${record.id}/capture.json`, Buffer.from(`${JSON.stringify(record)}\n`));
+  #enterPiece(piece: Piece): Piece {
+    this.#pieces.set(piece.name, piece);
+    this.#grow(piece.bytes.length);
+    return piece;
+  }
+
+  #enterList(name: string, text: string): void {
+    this.#lists.set(name, text);
+    this.#grow(text.length);
+  }
+
+  #enterRecord(record: CaptureRecord): void {
     this.#records.set(record.id, record);
+    this.#grow(JSON.stringify(record).length);
   }
 
-  has(id: string): boolean {
-    return this.#records.has(id);
+  add(record: CaptureRecord, files: readonly CaptureFile[]): void {
+    for (const file of files) {
+      const cut = cutIntoPieces(file.bytes);
+      const digests = cut.map((piece) => sha256(piece));
+      const { order, pieces } = weave(this.#order, digests, (i) => {
+        const own = new Uint8Array(cut[i]!); // not a view, which would keep the whole file in memory
+        return this.#enterPiece(new Piece(`${PIECES}${this.#pieces.size + 1}`, own, digests[i]));
+      });
+      this.#order = order;
+      this.#enterList(this.#list(record.id, file.name), pieces.map(({ name }) => `${name}\n`).join(''));
+    }
+    this.#enterRecord(record);
   }
 
-  /** The pieces of a file of a capture, in order. Throws `archive/damaged`. */
-  #piecesOf(id: string, name: string): Uint8Array[] {
+  /** Paths of the pieces of a file of a capture, in order. Throws `archive/damaged`. */
+  #paths(id: string, name: string): string[] {
     const list = this.#lists.get(this.#list(id, name));
     if (list === undefined) throw archiveError('archive/damaged', `The pack does not hold ${name} of ${id}.`);
-    return list
-      .split('\n')
-      .slice(0, -1)
-      .map((piece) => {
-        const found = this.#pieces.get(piece);
-        if (found === undefined) throw archiveError('archive/damaged', `The pack does not hold ${piece}.`);
-        return found;
-      });
+    return list.split('\n').slice(0, -1);
+  }
+
+  #piecesOf(id: string, name: string): Uint8Array[] {
+    return this.#paths(id, name).map((path) => {
+      const found = this.#pieces.get(path);
+      if (found === undefined) throw archiveError('archive/damaged', `The pack does not hold ${path}.`);
+      return found.bytes;
+    });
+  }
+
+  /** Do the pieces of every file stand in the tar in the file's order? Else another pack is to be begun. */
+  inOrder(): boolean {
+    const places = new Map(this.#order.map(({ name }, place) => [name, place]));
+    return this.records.every(({ id, files }) =>
+      files.every(({ name }) => {
+        let last = -1;
+        return this.#paths(id, name).every((path) => {
+          const before = last;
+          last = places.get(path) ?? -1;
+          return last > before;
+        });
+      }),
+    );
   }
 
   /** Checks the digest of every file of a capture, without putting the files together. Throws `archive/damaged`. */
@@ -111,18 +127,21 @@ export class Pack {
 
   /** The pack as age's plain text: zstd(tar). The same pack gives the same bytes. */
   async write(): Promise<Uint8Array> {
-    return compressed(await packTar(this.#entries, new Date(0)), TIGHT);
+    const records = this.records.map((record) => ({
+      name: `captures/${record.id}/capture.json`,
+      bytes: Buffer.from(`${JSON.stringify(record)}\n`),
+    }));
+    const lists = [...this.#lists].map(([name, text]) => ({ name, bytes: Buffer.from(text) }));
+    return compressed(packTar([...this.#order, ...lists, ...records], new Date(0)), TIGHT);
   }
 
   static async read(bytes: Uint8Array): Promise<Pack> {
     const pack = new Pack();
     for (const { name, bytes: content } of unpackTar(await decompressed(bytes))) {
-      pack.#enter(name, content);
-      if (name.startsWith('pieces/')) pack.#pieces.set(name, content);
-      else if (name.endsWith('/capture.json')) {
-        const record = recordSchema.parse(JSON.parse(Buffer.from(content).toString()));
-        pack.#records.set(record.id, record);
-      } else pack.#lists.set(name, Buffer.from(content).toString());
+      if (name.startsWith(PIECES)) pack.#order.push(pack.#enterPiece(new Piece(name, content)));
+      else if (name.endsWith('/capture.json'))
+        pack.#enterRecord(recordSchema.parse(JSON.parse(Buffer.from(content).toString())));
+      else pack.#enterList(name, Buffer.from(content).toString());
     }
     return pack;
   }

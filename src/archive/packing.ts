@@ -44,6 +44,7 @@ async function store(inside: Inside, device: string, pack: Pack, adds: string[],
     const again = await Pack.read(back);
     for (const record of again.records) again.check(record);
     if (again.records.length !== pack.records.length) throw new Error('a capture is missing');
+    if (!again.inOrder()) throw new Error('pieces are out of order');
   });
   await inside.append([{ kind: 'packed', device, in: container, raw: pack.size, adds, replaces }]);
 }
@@ -65,7 +66,9 @@ async function packDevice(inside: Inside, device: string): Promise<number> {
   let pack = new Pack();
   if (before !== undefined)
     try {
-      pack = await Pack.read(await openContainer(inside.folder, before.container, inside.sealing));
+      const there = await Pack.read(await openContainer(inside.folder, before.container, inside.sealing));
+      if (there.inOrder()) pack = there;
+      else before = undefined; // made before pieces had one order: leave it, and begin another
     } catch {
       before = undefined; // damaged: leave it for "archive verify" to tell, and begin another
     }
