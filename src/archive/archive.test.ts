@@ -77,6 +77,28 @@ describe('an archive', () => {
     await two.close();
   });
 
+  it('stores what comes at once in one file of the manifest, equal ones once', async () => {
+    const archive = await openArchive({ folder, key });
+    const texts = ['a', 'b', 'a', 'c', 'b', 'a'];
+    const records = await Promise.all(texts.map((text) => archive.put(captureOf(text))));
+    expect(readdirSync(path.join(folder, 'captures/00000'))).toHaveLength(3);
+    expect(readdirSync(path.join(folder, 'manifest'))).toHaveLength(2);
+    for (const [i, { id }] of records.entries())
+      expect(Buffer.from((await archive.get(id)).files[0]!.bytes).toString()).toBe(texts[i]);
+    await archive.close();
+    const again = await openArchive({ folder, key });
+    expect((await again.list()).map(({ id }) => id)).toEqual(records.map(({ id }) => id));
+    await again.close();
+  });
+
+  it('takes what was asked for before it was closed', async () => {
+    const archive = await openArchive({ folder, key });
+    const puts = ['a', 'b', 'c'].map((text) => archive.put(captureOf(text)));
+    await archive.close();
+    expect(await Promise.all(puts)).toHaveLength(3);
+    await expect(archive.put(captureOf('d'))).rejects.toMatchObject({ code: 'archive/closed' });
+  });
+
   it('says so when the bytes on the disk have changed', async () => {
     const archive = await openArchive({ folder, key });
     const { id } = await archive.put(captureOf('a'));

@@ -1,20 +1,11 @@
 import { randomUUID } from 'node:crypto';
-import { readdir, unlink } from 'node:fs/promises';
+import { readdir } from 'node:fs/promises';
 import path from 'node:path';
 import { Catalogue } from './catalogue.ts';
 import { checkCapture } from './check-capture.ts';
-import {
-  checkFiles,
-  containerName,
-  FROM_REPLICA,
-  openShelf,
-  unwrapCapture,
-  wrapCapture,
-  writeContainer,
-} from './container.ts';
-import { byName, listingDigest, sha256 } from './digest.ts';
+import { FROM_REPLICA, openShelf } from './container.ts';
 import { makeFolder } from './durable.ts';
-import type { Container, Entry, NewEntry } from './entry.ts';
+import type { Entry, NewEntry } from './entry.ts';
 import { archiveError } from './errors.ts';
 import type { Inside } from './inside.ts';
 import { type ArchiveKey, type Sealer, sealer } from './key.ts';
@@ -22,6 +13,8 @@ import { RING } from './key-ring.ts';
 import { WriterLock } from './lock.ts';
 import { MANIFEST, Manifest } from './manifest.ts';
 import type { Archive, Capture, CaptureRecord, NewCapture } from './port.ts';
+import { type DigestedCapture, digested, storeCaptures } from './storing.ts';
+import { Together } from './together.ts';
 
 export interface ArchiveOptions {
   /** The archive's folder; made when it does not exist. */
@@ -43,11 +36,8 @@ export interface FolderArchive extends Archive {
   readonly inside: Inside;
 }
 
-/** `20261125T095534Z-00000123`: the instant it was taken (UTC), and its line in the manifest. */
-function captureId(at: string, seq: number): string {
-  const utc = new Date(at).toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
-  return `${utc}-${String(seq).padStart(8, '0')}`;
-}
+/** Captures stored in one turn of the writer, and the bytes of them that are in memory meanwhile. */
+const AT_ONCE = { items: 64, size: 8 * 1024 * 1024 };
 
 class ArchiveInFolder implements FolderArchive, Inside {
   readonly folder: string;
@@ -58,6 +48,14 @@ class ArchiveInFolder implements FolderArchive, Inside {
   readonly witnesses: readonly string[];
   readonly #clock: () => Date;
   readonly #lock: WriterLock;
+  readonly #puts = new Together<DigestedCapture, CaptureRecord>(
+    (work) => this.alone(work),
+    async (captures) => {
+      await this.#noteLinesGone();
+      return storeCaptures(this, captures);
+    },
+    AT_ONCE,
+  );
   #refreshing: Promise<void> | undefined;
   #closed = false;
   #headsCompared = false;
@@ -82,17 +80,21 @@ class ArchiveInFolder implements FolderArchive, Inside {
 
   /** Concurrent calls share one reading. */
   refresh(): Promise<void> {
-    if (this.#closed) throw archiveError('archive/closed', 'The archive is closed.');
+    this.#checkOpen();
     this.#refreshing ??= this.manifest
-      .refresh()
-      .then((entries) => this.catalogue.add(entries))
+      .refresh((entries) => this.catalogue.add(entries))
       .finally(() => {
         this.#refreshing = undefined;
       });
     return this.#refreshing;
   }
 
-  alone<T>(work: () => Promise<T>): Promise<T> {
+  #checkOpen(): void {
+    if (this.#closed) throw archiveError('archive/closed', 'The archive is closed.');
+  }
+
+  async alone<T>(work: () => Promise<T>): Promise<T> {
+    this.#checkOpen();
     return this.#lock.alone(async () => {
       await this.refresh();
       return work();
@@ -124,38 +126,8 @@ class ArchiveInFolder implements FolderArchive, Inside {
 
   async put(capture: NewCapture): Promise<CaptureRecord> {
     checkCapture(capture);
-    const files = byName(
-      capture.files.map(({ name, bytes }) => ({ name, size: bytes.length, sha256: sha256(bytes) })),
-    );
-    const digest = listingDigest(files);
-    const { device, at, source, release, slot, run } = capture;
-    return this.alone(async () => {
-      await this.#noteLinesGone();
-      const seq = this.manifest.last + 1;
-      const taken = { id: captureId(at, seq), device, at, source, release, slot, run };
-      const as = this.catalogue.holderWith(device, digest);
-      if (as !== undefined) await this.append([{ kind: 'same', ...taken, as }]);
-      else {
-        const container = await this.#store(seq, { ...taken, digest, files }, capture);
-        try {
-          await this.append([{ kind: 'capture', ...taken, files, in: container }]);
-        } catch (cause) {
-          // Should the line have reached the disk after all, then its file must stay.
-          if (!(await this.manifest.holds(seq).catch(() => true)))
-            await unlink(path.join(this.folder, container.file)).catch(() => undefined);
-          throw cause;
-        }
-      }
-      return this.catalogue.record(taken.id)!;
-    });
-  }
-
-  async #store(seq: number, record: CaptureRecord, { files }: NewCapture): Promise<Container> {
-    const plain = await wrapCapture(record, files);
-    const name = containerName('captures', seq);
-    return writeContainer(this.folder, name, plain, this.sealing, async (back) => {
-      checkFiles(record, (await unwrapCapture(back)).files);
-    });
+    const size = capture.files.reduce((sum, file) => sum + file.bytes.length, 0);
+    return this.#puts.do(digested(capture), size);
   }
 
   async get(id: string): Promise<Capture> {
@@ -197,6 +169,7 @@ class ArchiveInFolder implements FolderArchive, Inside {
 
   async close(): Promise<void> {
     if (this.#closed) return;
+    await this.#puts.idle();
     await this.#lock.close();
     this.#closed = true;
   }

@@ -18,17 +18,41 @@ interface Holder {
   readonly files: CaptureRecord['files'];
   readonly digest: string;
   file: string;
-  readonly users: Set<string>;
+  /** How many captures have its bytes, itself included while it is not deleted. */
+  users: number;
 }
 
-/** What the manifest says, arranged for looking up. It is the index: rebuilt from the manifest whenever it is opened. */
+/** What is kept of a capture: what it shares with others stands once, in its holder. */
+interface Row {
+  readonly id: string;
+  readonly at: string;
+  readonly source: CaptureRecord['source'];
+  readonly release: string | null;
+  readonly slot: string | null;
+  readonly run: string | null;
+  readonly holder: Holder;
+}
+
+interface Device {
+  readonly name: string;
+  readonly rows: Set<Row>;
+  /** Digest -> the capture that has the bytes. */
+  readonly byDigest: Map<string, Holder>;
+}
+
+function recordOf({ id, at, source, release, slot, run, holder }: Row): CaptureRecord {
+  const { device, digest, files } = holder;
+  return { id, device, at, source, release, slot, run, digest, files };
+}
+
+/**
+ * What the manifest says, arranged for looking up. It is the index: rebuilt from the manifest whenever it is opened, and
+ * the one thing in memory that grows with the archive, by some 400 bytes a capture.
+ */
 export class Catalogue {
-  readonly #records = new Map<string, CaptureRecord>();
-  readonly #byDevice = new Map<string, Map<string, CaptureRecord>>();
+  readonly #rows = new Map<string, Row>();
+  readonly #devices = new Map<string, Device>();
   readonly #holders = new Map<string, Holder>();
-  readonly #holderOf = new Map<string, string>();
-  /** `device digest` -> the capture that has the bytes. */
-  readonly #byDigest = new Map<string, string>();
   readonly #shelves = new Map<string, Shelf>();
   readonly #names = new Map<string, string>();
   readonly #proven = new Map<string, Map<Proof, string>>();
@@ -81,33 +105,51 @@ export class Catalogue {
   }
 
   #captured(entry: EntryOf<'capture'>): void {
-    const { id, device, files } = entry;
+    const { id, files } = entry;
     if (this.#holders.has(id)) return;
-    const digest = listingDigest(files);
-    this.#holders.set(id, { id, device, files, digest, file: entry.in.file, users: new Set() });
-    this.#byDigest.set(`${device} ${digest}`, id);
-    const shelf = this.#shelves.get(entry.in.file);
+    const device = this.#device(entry.device);
+    const holder = {
+      id,
+      device: device.name,
+      files,
+      digest: listingDigest(files),
+      file: entry.in.file,
+      users: 0,
+    };
+    this.#holders.set(id, holder);
+    device.byDigest.set(holder.digest, holder);
+    const shelf = this.#shelves.get(holder.file);
     if (shelf === undefined)
-      this.#shelves.set(entry.in.file, { container: entry.in, raw: null, device, ids: new Set([id]) });
+      this.#shelves.set(holder.file, {
+        container: entry.in,
+        raw: null,
+        device: device.name,
+        ids: new Set([id]),
+      });
     else shelf.ids.add(id);
-    this.#record(entry, id);
+    this.#enter(entry, holder);
   }
 
   #sameAgain(entry: EntryOf<'same'>): void {
+    const holder = this.#holders.get(entry.as);
     // When the line it refers to is damaged, nothing is known of its files.
-    if (this.#holders.has(entry.as)) this.#record(entry, entry.as);
+    if (holder !== undefined) this.#enter(entry, holder);
   }
 
-  #record(entry: EntryOf<'capture'> | EntryOf<'same'>, as: string): void {
-    const { id, device, at, source, release, slot, run } = entry;
-    const holder = this.#holders.get(as)!;
-    const record = { id, device, at, source, release, slot, run, digest: holder.digest, files: holder.files };
-    this.#records.set(id, record);
-    this.#holderOf.set(id, as);
-    holder.users.add(id);
-    const list = this.#byDevice.get(device) ?? new Map<string, CaptureRecord>();
-    list.set(id, record);
-    this.#byDevice.set(device, list);
+  #device(name: string): Device {
+    const known = this.#devices.get(name);
+    if (known !== undefined) return known;
+    const device = { name, rows: new Set<Row>(), byDigest: new Map<string, Holder>() };
+    this.#devices.set(name, device);
+    return device;
+  }
+
+  #enter(entry: EntryOf<'capture'> | EntryOf<'same'>, holder: Holder): void {
+    const { id, at, source, release, slot, run } = entry;
+    const row = { id, at, source, release, slot, run, holder };
+    this.#rows.set(id, row);
+    this.#device(holder.device).rows.add(row);
+    holder.users += 1;
   }
 
   #packed(entry: EntryOf<'packed'>): void {
@@ -143,17 +185,15 @@ export class Catalogue {
   }
 
   #delete(id: string): void {
-    const record = this.#records.get(id);
-    if (record === undefined) return;
-    this.#records.delete(id);
-    this.#byDevice.get(record.device)?.delete(id);
-    if (this.#byDevice.get(record.device)?.size === 0) this.#byDevice.delete(record.device);
+    const row = this.#rows.get(id);
+    if (row === undefined) return;
+    const { holder } = row;
+    this.#rows.delete(id);
+    this.#devices.get(holder.device)?.rows.delete(row);
     this.#names.delete(id);
-    const holder = this.#holders.get(this.#holderOf.get(id)!)!;
-    holder.users.delete(id);
-    this.#holderOf.delete(id);
-    if (holder.users.size > 0) return;
-    this.#byDigest.delete(`${holder.device} ${holder.digest}`);
+    holder.users -= 1;
+    if (holder.users > 0) return;
+    this.#devices.get(holder.device)?.byDigest.delete(holder.digest);
     const shelf = this.#shelves.get(holder.file);
     if (shelf !== undefined && [...shelf.ids].every((one) => !this.#alive(one))) this.#drop(holder.file);
   }
@@ -164,16 +204,17 @@ export class Catalogue {
   }
 
   #alive(holder: string): boolean {
-    return (this.#holders.get(holder)?.users.size ?? 0) > 0;
+    return (this.#holders.get(holder)?.users ?? 0) > 0;
   }
 
   record(id: string): CaptureRecord | undefined {
-    return this.#records.get(id);
+    const row = this.#rows.get(id);
+    return row === undefined ? undefined : recordOf(row);
   }
 
   /** The capture whose bytes this one has: itself, or an earlier one it equals. */
   holderOf(id: string): string | undefined {
-    return this.#holderOf.get(id);
+    return this.#rows.get(id)?.holder.id;
   }
 
   /** What is known of the bytes of a holder, for writing it into a pack. */
@@ -183,13 +224,13 @@ export class Catalogue {
 
   /** The file that has the bytes of a capture. */
   shelfOf(id: string): Shelf | undefined {
-    const holder = this.#holders.get(this.#holderOf.get(id) ?? id);
+    const holder = this.#rows.get(id)?.holder ?? this.#holders.get(id);
     return holder === undefined ? undefined : this.#shelves.get(holder.file);
   }
 
   /** The capture of this device whose bytes have this digest. */
   holderWith(device: string, digest: string): string | undefined {
-    return this.#byDigest.get(`${device} ${digest}`);
+    return this.#devices.get(device)?.byDigest.get(digest)?.id;
   }
 
   /** All files that hold captures. */
@@ -204,7 +245,8 @@ export class Catalogue {
 
   /** Captures that have the bytes of this holder. */
   users(holder: string): readonly string[] {
-    return [...(this.#holders.get(holder)?.users ?? [])];
+    const device = this.#devices.get(this.#holders.get(holder)?.device ?? '');
+    return [...(device?.rows ?? [])].filter((row) => row.holder.id === holder).map((row) => row.id);
   }
 
   nameOf(id: string): string | null {
@@ -212,15 +254,23 @@ export class Catalogue {
   }
 
   get devices(): readonly string[] {
-    return [...this.#byDevice.keys()].sort();
+    return [...this.#devices.values()]
+      .filter(({ rows }) => rows.size > 0)
+      .map(({ name }) => name)
+      .sort();
   }
 
   /** Oldest first, by the time they were taken, then by id. */
   list(device?: string): CaptureRecord[] {
-    const all =
-      device === undefined ? [...this.#records.values()] : [...(this.#byDevice.get(device)?.values() ?? [])];
-    const instants = new Map(all.map((record) => [record, Date.parse(record.at)]));
-    return all.sort((a, b) => instants.get(a)! - instants.get(b)! || (a.id < b.id ? -1 : 1));
+    const rows = device === undefined ? this.#rows.values() : (this.#devices.get(device)?.rows ?? []);
+    return Array.from(rows, (row) => ({ row, instant: Date.parse(row.at) }))
+      .sort((a, b) => a.instant - b.instant || (a.row.id < b.row.id ? -1 : 1))
+      .map(({ row }) => recordOf(row));
+  }
+
+  /** How many captures there are. */
+  get size(): number {
+    return this.#rows.size;
   }
 
   /** When this was last proven of this very capture, or null. */

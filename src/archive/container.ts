@@ -1,10 +1,11 @@
 import { randomBytes } from 'node:crypto';
 import { readFile, unlink } from 'node:fs/promises';
 import path from 'node:path';
+import { isDeepStrictEqual } from 'node:util';
 import type { Shelf } from './catalogue.ts';
 import { compressed, decompressed } from './compressor.ts';
 import { sha256 } from './digest.ts';
-import { makeFolder, writeDurably } from './durable.ts';
+import { makeFolder, publish, stage, unstage } from './durable.ts';
 import { type Container, recordSchema } from './entry.ts';
 import { archiveError } from './errors.ts';
 import type { Sealer } from './key.ts';
@@ -30,7 +31,7 @@ export function containerName(kind: 'captures' | 'packs', seq: number): string {
 
 /** One capture as zstd(tar). */
 export async function wrapCapture(record: CaptureRecord, files: readonly CaptureFile[]): Promise<Uint8Array> {
-  const tar = await packTar(
+  const tar = packTar(
     [
       { name: 'capture.json', bytes: Buffer.from(`${JSON.stringify(record, null, 2)}\n`) },
       ...files.map((file) => ({ name: FILES + pathBelow(file.name), bytes: file.bytes })),
@@ -61,37 +62,79 @@ export async function unwrapCapture(
 }
 
 /** Checks the digest of every file. Throws a plain Error. */
-export function checkFiles(record: Pick<CaptureRecord, 'files'>, files: readonly CaptureFile[]): void {
+function checkFiles(record: Pick<CaptureRecord, 'files'>, files: readonly CaptureFile[]): void {
   const digests = new Map(files.map((file) => [file.name, sha256(file.bytes)]));
   for (const file of record.files)
     if (digests.get(file.name) !== file.sha256)
       throw new Error(`the file ${file.name} inside is not the one captured`);
 }
 
-/** Writes a container durably and reads it back, opened; `check` looks at what was inside. */
+/** A container about to be written, below the archive's folder. */
+export interface NewContainer {
+  readonly name: string;
+  /** Makes what is to be inside: zstd(tar). */
+  plain(): Promise<Uint8Array>;
+  /** Looks at what is inside when it was read back. Throws a plain Error. */
+  check(plain: Uint8Array): Promise<void>;
+}
+
+/**
+ * Writes containers durably and reads them back, opened: all of them, or none. While one is synced the next is made.
+ * Throws `archive/write-failed`.
+ */
+export async function writeContainers(
+  archive: string,
+  news: readonly NewContainer[],
+  sealing: Sealer,
+): Promise<Container[]> {
+  const files = news.map(({ name }) => path.join(archive, name));
+  const written: { container: Container; problem: Promise<unknown> }[] = [];
+  try {
+    for (const folder of new Set(files.map((file) => path.dirname(file)))) await makeFolder(folder);
+    for (const [i, { name, plain }] of news.entries()) {
+      const bytes = await sealing.seal(await plain());
+      const container = { file: name, size: bytes.length, sha256: sha256(bytes) };
+      const problem = stage(files[i]!, bytes).catch((cause) => cause);
+      written.push({ container, problem });
+    }
+    const containers = written.map(({ container }) => container);
+    const problem = (await Promise.all(written.map((one) => one.problem))).find((one) => one !== undefined);
+    if (problem !== undefined) throw problem;
+    await publish(files);
+    for (const [i, container] of containers.entries())
+      await openContainer(archive, container, sealing)
+        .then(news[i]!.check)
+        .catch((cause) => {
+          throw unlikeWritten(files[i]!, cause);
+        });
+    return containers;
+  } catch (cause) {
+    await Promise.all(written.map((one) => one.problem));
+    for (const file of files) {
+      await unstage(file);
+      await unlink(file).catch(() => undefined);
+    }
+    throw cause;
+  }
+}
+
+function unlikeWritten(file: string, cause: unknown) {
+  return archiveError('archive/write-failed', 'What was written does not read back the same.', {
+    file,
+    advice: 'Check the disk; nothing stored before is touched.',
+    cause,
+  });
+}
+
+/** Writes one container, as `writeContainers` does. */
 export async function writeContainer(
   archive: string,
   name: string,
   plain: Uint8Array,
   sealing: Sealer,
-  check: (plain: Uint8Array) => Promise<void>,
+  check: NewContainer['check'],
 ): Promise<Container> {
-  const bytes = await sealing.seal(plain);
-  const container = { file: name, size: bytes.length, sha256: sha256(bytes) };
-  const file = path.join(archive, name);
-  await makeFolder(path.dirname(file));
-  await writeDurably(file, bytes);
-  try {
-    await check(await openContainer(archive, container, sealing));
-  } catch (cause) {
-    await unlink(file).catch(() => undefined);
-    throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
-      file,
-      advice: 'Check the disk; nothing stored before is touched.',
-      cause,
-    });
-  }
-  return container;
+  return (await writeContainers(archive, [{ name, plain: async () => plain, check }], sealing))[0]!;
 }
 
 /** What is inside a container: zstd(tar). Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */
@@ -145,7 +188,12 @@ export async function openShelf(archive: string, shelf: Shelf, sealing: Sealer):
   const single = await unwrapCapture(plain).catch((cause) => {
     throw damaged(file, cause);
   });
-  const check = (record: Pick<CaptureRecord, 'files'>) => of(() => checkFiles(record, single.files));
+  // Its bytes have been compared with its own record: that has to be the one asked for.
+  const check = (record: Pick<CaptureRecord, 'files'>) =>
+    of(() => {
+      if (!isDeepStrictEqual(record.files, single.record.files))
+        throw new Error('the files inside are not those captured');
+    });
   return {
     check,
     files(record) {

@@ -26,34 +26,61 @@ export async function makeFolder(folder: string): Promise<void> {
   }
 }
 
-/**
- * Writes a file so that after any crash either nothing or all of it stands under its name: written beside, synced,
- * renamed, folder synced. Replaces a file of that name. Throws `archive/write-failed` (nothing is left behind).
- */
-export async function writeDurably(file: string, bytes: Uint8Array): Promise<void> {
-  const beside = `${file}.${process.pid}${UNFINISHED}`;
+/** The name under which a file is written until it is whole. */
+const beside = (file: string) => `${file}.${process.pid}${UNFINISHED}`;
+
+function writeFailed(file: string, what: string, cause: unknown) {
+  const { code } = cause as NodeJS.ErrnoException;
+  return archiveError('archive/write-failed', `Could not write ${what} (${code ?? cause}).`, {
+    file,
+    advice:
+      code === 'ENOSPC' || code === 'EDQUOT' || code === 'EFBIG'
+        ? 'Make room on the disk and try again; nothing stored before is touched.'
+        : 'Check that the folder may be written; nothing stored before is touched.',
+    cause,
+  });
+}
+
+/** Writes and syncs a file beside its name; `publish` gives it the name. Throws `archive/write-failed`. */
+export async function stage(file: string, bytes: Uint8Array): Promise<void> {
   try {
-    const handle = await open(beside, 'w', 0o600);
+    const handle = await open(beside(file), 'w', 0o600);
     try {
       await handle.writeFile(bytes);
       await handle.sync();
     } finally {
       await handle.close();
     }
-    await rename(beside, file);
-    await syncFolder(path.dirname(file));
   } catch (cause) {
-    await unlink(beside).catch(() => undefined);
-    const full = (cause as NodeJS.ErrnoException).code;
-    throw archiveError('archive/write-failed', `Could not write ${bytes.length} bytes (${full ?? cause}).`, {
-      file,
-      advice:
-        full === 'ENOSPC' || full === 'EDQUOT' || full === 'EFBIG'
-          ? 'Make room on the disk and try again; nothing stored before is touched.'
-          : 'Check that the folder may be written; nothing stored before is touched.',
-      cause,
-    });
+    await unstage(file);
+    throw writeFailed(file, `${bytes.length} bytes`, cause);
   }
+}
+
+/** Removes what `stage` wrote, if it is there. */
+export async function unstage(file: string): Promise<void> {
+  await unlink(beside(file)).catch(() => undefined);
+}
+
+/** Gives staged files their names, replacing what has them, and syncs each folder once. Throws `archive/write-failed`. */
+export async function publish(files: readonly string[]): Promise<void> {
+  let at = '';
+  try {
+    for (at of files) await rename(beside(at), at);
+    for (const folder of new Set(files.map((file) => path.dirname(file)))) await syncFolder(folder);
+  } catch (cause) {
+    for (const file of files) await unstage(file);
+    throw writeFailed(at, 'a file under its name', cause);
+  }
+}
+
+/**
+ * Writes a file so that after any crash either nothing or all of it stands under its name: written beside, synced,
+ * renamed, folder synced. Replaces a file of that name. Throws `archive/write-failed` (nothing is left behind).
+ */
+export async function writeDurably(file: string, bytes: Uint8Array): Promise<void> {
+  await stage(file, bytes);
+  await publish([file]);
 }
 
 /** Removes what interrupted writes left behind, in a folder and below. Only while no other writer is at work. */

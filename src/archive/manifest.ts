@@ -23,7 +23,7 @@ export const MANIFEST = 'manifest';
 
 /** A segment with this many lines is left as it is. */
 const LONG = 4096;
-/** So many short segments are merged into one while writing. */
+/** Whenever so many lines have come, the shortest segments are merged into one; and all short ones at every LONG. */
 const MANY = 64;
 
 /** What is wrong with the manifest: lines FIRST to LAST that cannot be read, or are not those that were written. */
@@ -92,15 +92,17 @@ export class Manifest {
     return readSegment(file, segment, await readFile(file), this.#sealing, this.trusted);
   }
 
-  /** Reads the lines added since. Damaged segments go to `faults`; reading goes on behind them. */
-  async refresh(): Promise<Entry[]> {
-    const entries: Entry[] = [];
+  /**
+   * Reads the lines added since and hands them to `take`, a segment at a time. Damaged segments go to `faults`; reading
+   * goes on behind them.
+   */
+  async refresh(take: (entries: readonly Entry[]) => void): Promise<void> {
     for (let again = 0; ; again += 1) {
       try {
         for (const segment of await this.segments())
-          if (segment.last > this.#last) entries.push(...(await this.#next(segment)));
+          if (segment.last > this.#last) take(await this.#next(segment));
         if (this.#wrongKey !== undefined && this.#hash === NO_HASH) throw this.#wrongKey;
-        return entries;
+        return;
       } catch (cause) {
         // Another process merged segments between our looking and our reading.
         if ((cause as NodeJS.ErrnoException).code !== 'ENOENT' || again === 10) throw cause;
@@ -196,14 +198,17 @@ export class Manifest {
    */
   async append(news: readonly NewEntry[], stored: string, heads: readonly string[] = []): Promise<Entry[]> {
     const entries = news.map((entry, i) => ({ seq: this.#last + 1 + i, stored, ...entry }) as Entry);
-    const last = this.#last + entries.length;
+    const before = this.#last;
+    const last = before + entries.length;
     const lines = entries.map((entry) => JSON.stringify(entry));
-    await this.#write(lines, this.#last + 1, last, this.#hash);
+    await this.#write(lines, before + 1, last, this.#hash);
     this.#last = last;
     this.#hash = lines.reduce(chained, this.#hash);
     await this.#noteHead(heads);
     // The lines are stored: that merging fails (a full disk) is no failure of theirs. It comes again.
-    if (last % MANY === 0) await this.merge(MANY).catch(() => undefined);
+    for (const length of [MANY, LONG])
+      if (Math.floor(last / length) > Math.floor(before / length))
+        await this.merge(2, length).catch(() => undefined);
     return entries;
   }
 
@@ -237,12 +242,12 @@ export class Manifest {
     }
   }
 
-  /** Merges the short segments at the end into one, when there are at least `atLeast`. Lines stay as they are. */
-  async merge(atLeast: number): Promise<void> {
+  /** Merges the segments at the end with fewer lines than `below` into one, when there are at least `atLeast` of them. */
+  async merge(atLeast: number, below = LONG): Promise<void> {
     const { chosen: segments, covered } = await this.#look();
     for (const { name, by } of covered)
       if ((await this.read(by).catch(() => null)) !== null) await unlink(path.join(this.#folder, name));
-    const from = segments.findLastIndex((one) => one.last - one.first + 1 >= LONG) + 1;
+    const from = segments.findLastIndex((one) => one.last - one.first + 1 >= below) + 1;
     const short = segments.slice(from);
     if (short.length < atLeast) return;
     const read: SegmentFile[] = [];

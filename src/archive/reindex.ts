@@ -63,7 +63,7 @@ function linesFor(inside: Inside, { container, raw, captures }: Found): NewEntry
 export async function reindexArchive(inside: Inside): Promise<ReindexReport> {
   return inside.alone(async () => {
     const { catalogue, manifest } = inside;
-    const known = catalogue.list().length;
+    const known = catalogue.size;
     const faults = [...manifest.faults, ...(await manifest.compareHeads(inside.witnesses))];
     const noticed = faults.map(({ first, last, why }) => `lines ${first} to ${last}: ${why}`);
     const found: { id: string; device: string; file: string }[] = [];
