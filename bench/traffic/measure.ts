@@ -1,23 +1,24 @@
-import { relevantRules, reviewPolicy, trafficDifference } from '#core/traffic';
+import { overlapFindings, type Policy, relevantRules, reviewPolicy, trafficDifference } from '#core/traffic';
 import { doubled, edited } from './edits.ts';
 import { seeded } from './random.ts';
 import { policyOf, type Shape } from './shapes.ts';
 import type { Prover } from './solver.ts';
 
-/** Median, nine tenths and the largest of some figures. */
+/** Median, nine tenths, ninety-nine hundredths and the largest of some figures. */
 export interface Spread {
   readonly median: number;
   readonly p90: number;
+  readonly p99: number;
   readonly max: number;
 }
 
 export interface Figures {
-  readonly shape: Shape;
   readonly rules: number;
   readonly trials: number;
-  /** Milliseconds. */
+  /** Milliseconds, from rules in memory. */
   readonly load: number;
   readonly identical: number;
+  /** A rule doubled behind itself: nothing changes. */
   readonly equalEdit: Spread;
   readonly edits: Spread;
   /** Share of edits with at most ten changes to read. */
@@ -25,15 +26,14 @@ export interface Figures {
   readonly rows: Spread;
   /** How many comparisons ran out of budget and said so. */
   readonly unresolved: number;
-  readonly peakMegabytes: number;
-  /** How many times faster than Z3, on the same pairs: median of the ratios. Undefined where Z3 was not asked. */
-  readonly z3Whole: Ratio | undefined;
-  /** The same with Z3 given only the rules near the change. */
-  readonly z3Near: Ratio | undefined;
+  /** Of comparisons that took longer than a second, how many gave rows instead of a budget answer. */
+  readonly slowWithoutWord: number;
 }
 
+/** How many times faster than Z3, on the same pairs in the same run. */
 export interface Ratio {
-  readonly times: number;
+  readonly median: number;
+  readonly least: number;
   readonly ours: number;
   readonly theirs: number;
   readonly asked: number;
@@ -46,74 +46,91 @@ export interface Ratio {
 export function spread(values: readonly number[]): Spread {
   const sorted = [...values].sort((a, b) => a - b);
   const at = (share: number) => sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] ?? 0;
-  return { median: at(0.5), p90: at(0.9), max: sorted.at(-1) ?? 0 };
+  return { median: at(0.5), p90: at(0.9), p99: at(0.99), max: sorted.at(-1) ?? 0 };
 }
 
-export async function measure(
-  shape: Shape,
-  rules: number,
-  trials: number,
-  prover: Prover | undefined,
-  proverTrials: number,
-): Promise<Figures> {
+/** Repeats of each comparison; the shortest counts, since the machine is rarely alone. */
+const REPEATS = 3;
+
+function shortest(run: () => unknown): number {
+  return Math.min(...Array.from({ length: REPEATS }, () => timed(run)));
+}
+
+/** The pair of policies of a trial: one to five edits apart. */
+function pairOf(policy: Policy, shape: Shape, trial: number) {
+  const random = seeded(1000 + trial);
+  const after = edited(policy, shape, 1 + random.below(5), random);
+  loadOf(after);
+  return { after, random };
+}
+
+export function measure(shape: Shape, rules: number, trials: number): Figures {
   const policy = policyOf(shape, rules, 1);
-  const load = spread(Array.from({ length: 3 }, () => timed(() => loadOf(structuredClone(policy))))).median;
+  const load = spread(
+    Array.from({ length: 5 }, () => structuredClone(policy)).map((p) => timed(() => loadOf(p))),
+  );
   loadOf(policy);
   const copy = structuredClone(policy);
   loadOf(copy);
-  const identical = spread(
-    Array.from({ length: 9 }, () => timed(() => trafficDifference(policy, copy))),
-  ).median;
+  const identical = shortest(() => trafficDifference(policy, copy));
   const equalEdits: number[] = [];
   const edits: number[] = [];
   const rows: number[] = [];
   let few = 0;
   let unresolved = 0;
-  let peak = 0;
+  let slow = 0;
   for (let trial = 0; trial < trials; trial++) {
-    const random = seeded(1000 + trial);
-    const after = edited(policy, shape, 1 + random.below(5), random);
-    loadOf(after);
+    const { after, random } = pairOf(policy, shape, trial);
     let difference = trafficDifference(policy, after);
-    edits.push(timed(() => (difference = trafficDifference(policy, after))));
+    const ms = shortest(() => (difference = trafficDifference(policy, after)));
+    edits.push(ms);
     rows.push(difference.rows.length);
     if (difference.changes.length <= 10) few++;
     if (difference.unresolved.length > 0) unresolved++;
+    else if (ms > 1000) slow++;
     const same = doubled(policy, random);
     loadOf(same);
-    equalEdits.push(timed(() => trafficDifference(policy, same)));
-    peak = Math.max(peak, process.memoryUsage().rss);
-  }
-  const whole: Asked[] = [];
-  const near: Asked[] = [];
-  for (let trial = 0; prover !== undefined && trial < proverTrials; trial++) {
-    const random = seeded(1000 + trial);
-    const after = edited(policy, shape, 1 + random.below(5), random);
-    loadOf(after);
-    const ours = timed(() => trafficDifference(policy, after));
-    const verdict = trafficDifference(policy, after).verdict;
-    const relevant = relevantRules(policy, after);
-    whole.push({ ours, verdict, ...(await prover.different(policy, after)) });
-    near.push({ ours, verdict, ...(await prover.different(relevant.before, relevant.after)) });
+    equalEdits.push(shortest(() => trafficDifference(policy, same)));
   }
   return {
-    shape,
     rules,
     trials,
-    load,
+    load: load.median,
     identical,
     equalEdit: spread(equalEdits),
     edits: spread(edits),
     fewChanges: few / trials,
     rows: spread(rows),
     unresolved,
-    peakMegabytes: peak / 1e6,
-    z3Whole: ratioOf(whole),
-    z3Near: ratioOf(near),
+    slowWithoutWord: slow,
   };
 }
 
-/** Milliseconds for the pairwise findings and the reached/redundant findings of one policy together. */
+/** The whole question put to Z3, and the question about our pruned lists only. */
+export async function besideProver(shape: Shape, rules: number, trials: number, prover: Prover) {
+  const policy = policyOf(shape, rules, 1);
+  loadOf(policy);
+  const whole: Asked[] = [];
+  const near: Asked[] = [];
+  for (let trial = 0; trial < trials; trial++) {
+    const { after } = pairOf(policy, shape, trial);
+    const { verdict } = trafficDifference(policy, after);
+    const ours = shortest(() => trafficDifference(policy, after));
+    const relevant = relevantRules(policy, after);
+    near.push({ ours, verdict, ...(await prover.different(relevant.before, relevant.after)) });
+    if (trial < Math.ceil(trials / 4))
+      whole.push({ ours, verdict, ...(await prover.different(policy, after)) });
+  }
+  return { rules, whole: ratioOf(whole), near: ratioOf(near) };
+}
+
+/** Milliseconds for the findings about pairs of rules alone, and for all findings. */
+export function measurePairs(shape: Shape, rules: number): number {
+  const policy = policyOf(shape, rules, 1);
+  loadOf(policy);
+  return shortest(() => overlapFindings(policy));
+}
+
 export function measureReview(shape: Shape, rules: number): number {
   const policy = policyOf(shape, rules, 1);
   loadOf(policy);
@@ -140,11 +157,12 @@ interface Asked {
   readonly answer: string;
 }
 
-function ratioOf(asked: readonly Asked[]): Ratio | undefined {
-  if (asked.length === 0) return undefined;
+function ratioOf(asked: readonly Asked[]): Ratio {
   const expected = (verdict: string) => (verdict === 'equal' ? 'unsat' : 'sat');
+  const times = asked.map((a) => a.ms / a.ours);
   return {
-    times: spread(asked.map((a) => a.ms / a.ours)).median,
+    median: spread(times).median,
+    least: Math.min(...times),
     ours: spread(asked.map((a) => a.ours)).median,
     theirs: spread(asked.map((a) => a.ms)).median,
     asked: asked.length,
@@ -155,11 +173,11 @@ function ratioOf(asked: readonly Asked[]): Ratio | undefined {
   };
 }
 
-function loadOf(policy: Parameters<typeof trafficDifference>[0]): void {
+export function loadOf(policy: Policy): void {
   trafficDifference(policy, policy);
 }
 
-function timed(run: () => unknown): number {
+export function timed(run: () => unknown): number {
   const start = performance.now();
   run();
   return performance.now() - start;

@@ -1,4 +1,3 @@
-import { init } from 'z3-solver';
 import { type AddressSet, type Family, type NumberSet, pairsOf } from '#core/address';
 import type { Match, Policy, Stage } from '#core/traffic';
 
@@ -12,6 +11,8 @@ export interface Prover {
 const STATES = ['new', 'established', 'related', 'invalid', 'untracked'];
 
 export async function openProver(limitMs: number): Promise<Prover> {
+  // Loaded only here: it takes memory, which is measured too.
+  const { init } = await import('z3-solver');
   const { Z3, em } = await init();
   Z3.global_param_set('timeout', String(limitMs));
   return {

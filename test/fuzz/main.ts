@@ -33,7 +33,7 @@ for (const reader of READERS.filter(({ name }) => wanted.length === 0 || wanted.
   const began = cpu();
   while (cpu() - began < seconds) {
     const text = mutated(random, corpus);
-    const start = performance.now();
+    const start = cpu();
     try {
       const outcome = reader.try(text, random);
       outcomes.set(outcome, (outcomes.get(outcome) ?? 0) + 1);
@@ -41,7 +41,7 @@ for (const reader of READERS.filter(({ name }) => wanted.length === 0 || wanted.
       console.error(`${reader.name}, after ${texts} texts:`, mistake, '\n', JSON.stringify(text));
       process.exit(1);
     }
-    const took = performance.now() - start;
+    const took = 1000 * (cpu() - start);
     slowest = Math.max(slowest, took);
     if (took > SLOW_MS) {
       console.error(`${reader.name} took ${Math.round(took)} ms:`, JSON.stringify(text));

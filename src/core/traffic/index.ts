@@ -17,7 +17,7 @@ export { relevantRules } from './difference/relevant.ts';
 export type { Finding, Findings, Way } from './findings/finding.ts';
 export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';
-export { type ReviewOptions, reviewPolicy } from './findings/review.ts';
+export { overlapFindings, type ReviewOptions, reviewPolicy } from './findings/review.ts';
 export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
 export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';
 export type {

@@ -17,7 +17,7 @@ export function alignStages(before: LoadedStage | undefined, after: LoadedStage 
   if (before === undefined || after === undefined || before.kind !== after.kind) {
     return { changedBefore: indexes(before), changedAfter: indexes(after) };
   }
-  if (before.sum === after.sum && sameRules(before.rules, after.rules)) return NOTHING_CHANGED;
+  if (sameRules(before.rules, after.rules)) return NOTHING_CHANGED;
   return alignRules(before.rules, after.rules, before.skips);
 }
 

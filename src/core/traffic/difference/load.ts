@@ -30,8 +30,6 @@ export interface LoadedStage {
   readonly kind: Stage['kind'];
   readonly name: string;
   readonly rules: readonly LoadedRule[];
-  /** A quick sum over all keys and skips; different sums prove different stages, equal sums prove nothing. */
-  readonly sum: number;
   /** Lowest and highest value per rule of source, destination, protocol and service, for quick rejection. */
   readonly hulls: Float64Array;
   /** Where the rules stand that go on further down. */
@@ -58,7 +56,6 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
       kind: stage.kind,
       name: stage.name,
       rules,
-      sum: sumOf(rules),
       hulls: hullsOf(rules),
       skips: rules.flatMap(({ rule }, i) => ('skip' in rule.action ? [i] : [])),
       inNames: new Set(rules.flatMap(({ inInterface }) => inInterface?.names ?? [])),
@@ -82,7 +79,14 @@ function loadRule(rule: Rule, family: Family, known: Known): LoadedRule {
   const outKey = interfacesKey(match.outInterface);
   return {
     rule,
-    key: `${keyOf(sets, known.sets)}${inKey}>${outKey};${conditionsKey(match.conditions)};${actionKey(rule.action)}`,
+    // Joined at once: a text put together piece by piece is only made whole when it is first compared.
+    key: [
+      ...setKeys(sets, known.sets),
+      inKey,
+      outKey,
+      conditionsKey(match.conditions),
+      actionKey(rule.action),
+    ].join(';'),
     sets,
     inInterface: shared(match.inInterface, inKey, known),
     outInterface: shared(match.outInterface, outKey, known),
@@ -131,23 +135,24 @@ function limited(set: NumberSet | undefined, top: number): NumberSet | undefined
   return set !== undefined && set.length === 2 && set[0]! <= 0 && set[1]! >= top ? undefined : set;
 }
 
-function keyOf(sets: (FieldSet | undefined)[] | undefined, known: Map<string, FieldSet>): string {
-  if (sets === undefined) return 'never;';
-  let key = '';
+function setKeys(sets: (FieldSet | undefined)[] | undefined, known: Map<string, FieldSet>): string[] {
+  if (sets === undefined) return ['never'];
+  const keys: string[] = [];
   for (let f = Field.source; f < sets.length; f++) {
     const set = sets[f];
-    if (set !== undefined) {
-      const text = isAddressSet(set)
-        ? set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join()
-        : set.join();
-      const same = known.get(text);
-      if (same === undefined) known.set(text, set);
-      else sets[f] = same;
-      key += text;
+    if (set === undefined) {
+      keys.push('');
+      continue;
     }
-    key += ';';
+    const text = isAddressSet(set)
+      ? set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join()
+      : set.join();
+    const same = known.get(text);
+    if (same === undefined) known.set(text, set);
+    else sets[f] = same;
+    keys.push(text);
   }
-  return key;
+  return keys;
 }
 
 function interfacesKey(set: InterfaceSet | undefined): string {
@@ -165,15 +170,6 @@ function conditionsKey(conditions: readonly Condition[] | undefined): string {
 function actionKey(action: Action): string {
   if ('verdict' in action) return action.verdict;
   return 'skip' in action ? 'skip' : rewriteText(action.rewrite);
-}
-
-function sumOf(rules: readonly LoadedRule[]): number {
-  let sum = rules.length;
-  for (const { key, rule } of rules) {
-    for (let i = 0; i < key.length; i++) sum = (Math.imul(sum, 31) + key.charCodeAt(i)) | 0;
-    if ('skip' in rule.action) sum = (Math.imul(sum, 31) + rule.action.skip) | 0;
-  }
-  return sum;
 }
 
 /** Fields in `hulls`, two numbers each. IPv6 addresses are represented by their first word. */
