@@ -112,7 +112,14 @@ async function dialectOfMapping(file: string): Promise<Dialect> {
  * @throws TuckpointError `dialects/no-policy` when no file carries packet rules.
  */
 export async function policyOf(source: ConfigurationSource, options: ReadingOptions): Promise<Policy> {
-  const read = await readSource(source, options);
+  return policyIn(source, await readSource(source, options));
+}
+
+/**
+ * The packet policy of a configuration that was read.
+ * @throws TuckpointError `dialects/no-policy` when no file carries packet rules.
+ */
+export function policyIn(source: ConfigurationSource, read: ReadCapture): Policy {
   const found = policyOfCapture(read);
   if (found === null) {
     const why = read.unread.map((u) => `${u.name}: ${u.why}`).join('; ');

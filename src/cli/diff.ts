@@ -1,7 +1,7 @@
 import type { Command } from 'commander';
 import type { ConfigObject } from '#core/config';
-import { differenceRecord, type TrafficDifference } from '#core/traffic';
-import { type CaptureComparison, compareCaptures, trafficBetween } from '#dialects';
+import { differenceRecord, type Naming, type TrafficDifference } from '#core/traffic';
+import { type CaptureComparison, compareCaptures, namingOf, trafficBetween } from '#dialects';
 import { configurationChanges } from '#runs';
 import {
   type ConfigurationSource,
@@ -13,7 +13,7 @@ import {
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
-import { type Naming, objectLines } from './object-difference-text.ts';
+import { type FileNaming, objectLines } from './object-difference-text.ts';
 import { differenceText } from './traffic-answer.ts';
 
 interface Options extends ReadingOptions {
@@ -38,6 +38,7 @@ export function diffCommand(program: Command, context: CliContext): void {
       const answer: Answer = {
         objects: compareCaptures(a, twin === after ? b : await readSource(twin, options)),
         traffic: trafficBetween(a, b),
+        naming: namingOf(a, b),
         text: configurationChanges(before.files, twin.files),
         afterName: (file) => (twin === after ? file : (after.files[0]?.name ?? file)),
       };
@@ -54,6 +55,7 @@ export function diffCommand(program: Command, context: CliContext): void {
 interface Answer {
   readonly objects: CaptureComparison;
   readonly traffic: TrafficDifference | null;
+  readonly naming: Naming;
   readonly text: FileChanges;
   /** The user's name for a file of the second configuration. */
   afterName(file: string): string;
@@ -69,7 +71,7 @@ function underNameOf(before: ConfigurationSource, after: ConfigurationSource): C
 
 type FileChanges = ReturnType<typeof configurationChanges>;
 
-function dataOf({ objects, traffic, afterName }: Answer, text: FileChanges) {
+function dataOf({ objects, traffic, naming, afterName }: Answer, text: FileChanges) {
   return {
     objects: objects.parts.flatMap(({ dialect, difference }) =>
       difference.changes.map((change) => ({
@@ -93,25 +95,25 @@ function dataOf({ objects, traffic, afterName }: Answer, text: FileChanges) {
         line: reference.place.line,
       })),
     ),
-    traffic: traffic === null ? null : differenceRecord(traffic),
+    traffic: traffic === null ? null : differenceRecord(traffic, naming),
     filesNotRead: objects.unread,
     text,
   };
 }
 
-function textOf({ objects, traffic, text, afterName }: Answer, shown: FileChanges): string {
+function textOf({ objects, traffic, naming, text, afterName }: Answer, shown: FileChanges): string {
   if (text.length === 0) return 'The same bytes: nothing differs.';
   const lines: string[] = [];
   for (const { difference } of objects.parts) lines.push(...objectLines(difference, afterName));
   if (lines.length === 0)
     lines.push('No object differs; what differs is layout, comments or files not read.');
-  if (traffic !== null) lines.push('', 'Traffic', ...differenceText(traffic).split('\n'));
+  if (traffic !== null) lines.push('', 'Traffic', ...differenceText(traffic, naming).split('\n'));
   for (const { name, why } of objects.unread) lines.push('', `Not read: ${name} (${why})`);
   for (const file of shown) lines.push('', file.difference ?? `${file.name}: ${file.change}; it is no text.`);
   return lines.join('\n');
 }
 
-function placeOf(object: ConfigObject | null, naming: Naming) {
+function placeOf(object: ConfigObject | null, naming: FileNaming) {
   if (object === null) return null;
   const { file, line, endLine } = object.place;
   return { file: naming(file), line, endLine };

@@ -8,10 +8,10 @@ import {
 } from '#core/config';
 
 /** The user's name for a file. */
-export type Naming = (file: string) => string;
+export type FileNaming = (file: string) => string;
 
 /** An object difference for a person, by kind and section. */
-export function objectLines(difference: ObjectDifference, afterName: Naming): string[] {
+export function objectLines(difference: ObjectDifference, afterName: FileNaming): string[] {
   const lines: string[] = [];
   for (const { kind, section, changes } of groupChanges(difference)) {
     lines.push(`${section === '' ? kind : `${kind}, ${section}`}`);
@@ -26,7 +26,7 @@ export function objectLines(difference: ObjectDifference, afterName: Naming): st
   return lines;
 }
 
-function changeLines(change: ObjectChange, afterName: Naming): string[] {
+function changeLines(change: ObjectChange, afterName: FileNaming): string[] {
   const object = change.after ?? change.before;
   const users = change.usersAfter.length === 0 ? '' : `, used by ${names(change.usersAfter)}`;
   const was = change.change === 'renamed' ? ` (was ${change.before?.name})` : '';
@@ -44,9 +44,9 @@ function changeLines(change: ObjectChange, afterName: Naming): string[] {
   ];
 }
 
-function opaqueLine({ change, before, after }: OpaqueChange, afterName: Naming): string {
+function opaqueLine({ change, before, after }: OpaqueChange, afterName: FileNaming): string {
   const part = after ?? before;
-  const naming: Naming = after === null ? (file) => file : afterName;
+  const naming: FileNaming = after === null ? (file) => file : afterName;
   return `  ${change}, not understood: ${part === null ? '' : `${spanText(part.place, naming)} "${part.text}"`}`;
 }
 
@@ -62,6 +62,6 @@ function valueText(value: unknown): string {
   return typeof value === 'string' ? value : JSON.stringify(value);
 }
 
-function spanText({ file, line }: Span, naming: Naming): string {
+function spanText({ file, line }: Span, naming: FileNaming): string {
   return `${naming(file)}:${line}`;
 }

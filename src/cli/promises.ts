@@ -1,18 +1,23 @@
 import type { Command } from 'commander';
 import {
   checkPromises,
+  type Naming,
   originText,
   type PromiseCheck,
+  packetRecord,
   packetText,
   rowRecord,
   rowText,
   type TrafficPromise,
 } from '#core/traffic';
+import { namingOf } from '#dialects';
 import { endsOfTheWay, readPromises, wayIn } from '#runs';
 import {
   configurationFrom,
+  policyIn,
   policyOf,
   type ReadingOptions,
+  readSource,
   SOURCES,
   withReadingOptions,
 } from './configuration-source.ts';
@@ -22,6 +27,7 @@ import { fileText } from './file-text.ts';
 
 interface Options extends ReadingOptions {
   device?: string;
+  before?: string;
 }
 
 /** `promises check FILE CONFIGURATION…` */
@@ -32,6 +38,10 @@ export function promisesCommand(program: Command, context: CliContext): void {
     .option(
       '--device <name>',
       'whose configuration a file is: the way from the workbench to it is checked too',
+    )
+    .option(
+      '--before <configuration>',
+      'the configurations are planned changes of this one: say of each promise whether it was kept before',
     )
     .action(async (file: string, named: string[], options: Options) => {
       const wanted = readPromises(await fileText(file, 'promises'), file);
@@ -47,6 +57,9 @@ export function promisesCommand(program: Command, context: CliContext): void {
 interface Result {
   readonly configuration: string;
   readonly checks: readonly PromiseCheck[];
+  readonly naming: Naming;
+  /** The answers on the configuration before a planned change, in the order of `checks`; null when none was named. */
+  readonly before: readonly PromiseCheck['answer'][] | null;
   /** Why the way from the workbench was not checked; null when it was. */
   readonly wayNotChecked: string | null;
 }
@@ -58,34 +71,50 @@ async function checkOne(
   options: Options,
 ): Promise<Result> {
   const source = await configurationFrom(context, named);
-  const policy = await policyOf(source, options);
-  const device = options.device ?? source.device;
-  if (device === undefined) {
-    const checks = checkPromises(policy, promises);
-    return { configuration: named, checks, wayNotChecked: 'no device is named (give --device)' };
-  }
-  const record = await (await context.workbench()).store.devices.get(device);
-  const ends = await endsOfTheWay(record);
-  const implied = ends === null ? [] : wayIn(record, ends.workbench, ends.device);
+  const read = await readSource(source, options);
+  const earlier = options.before === undefined ? null : await configurationFrom(context, options.before);
+  const { implied, wayNotChecked } = await impliedPromises(
+    context,
+    options.device ?? source.device ?? earlier?.device,
+  );
+  const all = [...implied, ...promises];
+  const before = earlier === null ? null : checkPromises(await policyOf(earlier, options), all);
   return {
     configuration: named,
-    checks: checkPromises(policy, [...implied, ...promises]),
-    wayNotChecked: ends === null ? `the address of ${device} is not known from here` : null,
+    checks: checkPromises(policyIn(source, read), all),
+    naming: namingOf(read),
+    before: before?.map((check) => check.answer) ?? null,
+    wayNotChecked,
   };
 }
 
-function dataOf({ configuration, checks, wayNotChecked }: Result) {
+/** The way from the workbench to a device, or why it cannot be checked. */
+async function impliedPromises(
+  context: CliContext,
+  device: string | undefined,
+): Promise<{ implied: readonly TrafficPromise[]; wayNotChecked: string | null }> {
+  if (device === undefined) return { implied: [], wayNotChecked: 'no device is named (give --device)' };
+  const record = await (await context.workbench()).store.devices.get(device);
+  const ends = await endsOfTheWay(record);
+  return ends === null
+    ? { implied: [], wayNotChecked: `the address of ${device} is not known from here` }
+    : { implied: wayIn(record, ends.workbench, ends.device), wayNotChecked: null };
+}
+
+function dataOf({ configuration, checks, naming, before, wayNotChecked }: Result) {
   return {
     configuration,
     wayNotChecked,
-    promises: checks.map((check) => ({
+    promises: checks.map((check, n) => ({
       says: check.promise.words,
       must: check.promise.must,
       answer: check.answer,
+      ...(before === null ? {} : { answerBefore: before[n] }),
       exact: check.exact,
       unread: check.unread,
-      rows: check.rows.map((row) => rowRecord(row)),
+      rows: check.rows.map((row) => rowRecord(row, naming)),
       complete: check.complete,
+      packets: check.packets.map(packetRecord),
     })),
   };
 }
@@ -93,17 +122,19 @@ function dataOf({ configuration, checks, wayNotChecked }: Result) {
 /** How many rows of a broken promise are shown. */
 const SHOWN = 5;
 
-function textFor({ configuration, checks, wayNotChecked }: Result): string {
+function textFor({ configuration, checks, naming, before, wayNotChecked }: Result): string {
   const broken = checks.filter((check) => check.answer === 'broken').length;
   const lines = [
     `${configuration}: ${broken === 0 ? 'no promise is broken' : `${broken} of ${checks.length} promises are broken`}.`,
   ];
-  for (const check of checks) {
+  for (const [n, check] of checks.entries()) {
     const but = check.exact ? '' : `, but for ${check.unread.length} statements not read`;
-    lines.push(`  ${check.answer}${but}: ${check.promise.words} (must ${check.promise.must})`);
+    lines.push(
+      `  ${check.answer}${sinceText(check.answer, before?.[n])}${but}: ${check.promise.words} (must ${check.promise.must})`,
+    );
     for (const row of check.rows.slice(0, SHOWN)) {
       lines.push(
-        `      ${row.before.verdict}: ${rowText(row)}`,
+        `      ${row.before.verdict}: ${rowText(row, naming)}`,
         `        by ${originText(row.ruleBefore?.origin)}`,
       );
     }
@@ -113,4 +144,10 @@ function textFor({ configuration, checks, wayNotChecked }: Result): string {
   if (wayNotChecked !== null)
     lines.push(`  not checked: the way from the workbench to the device, since ${wayNotChecked}.`);
   return lines.join('\n');
+}
+
+/** What a planned change does to a promise. */
+function sinceText(now: PromiseCheck['answer'], before: PromiseCheck['answer'] | undefined): string {
+  if (before === undefined) return '';
+  return now === before ? ' as before the change' : ` by the change (${before} before)`;
 }

@@ -3,6 +3,7 @@ import { type ConfigObject, indexReferences } from '#core/config';
 import {
   type Finding,
   type Findings,
+  type Naming,
   originText,
   type Policy,
   removalEffect,
@@ -11,10 +12,10 @@ import {
   rowText,
   type TrafficDifference,
 } from '#core/traffic';
-import type { ReadCapture } from '#dialects';
+import { namingOf, type ReadCapture } from '#dialects';
 import {
   configurationFrom,
-  policyOf,
+  policyIn,
   type ReadingOptions,
   readSource,
   SOURCES,
@@ -41,21 +42,22 @@ export function reviewCommand(program: Command, context: CliContext): void {
     .option('--removal', 'show the rows that removing a widening or an any-to-any rule would change')
     .action(async (named: string, options: Options) => {
       const source = await configurationFrom(context, named);
-      const policy = await policyOf(source, options);
+      const read = await readSource(source, options);
+      const policy = policyIn(source, read);
+      const naming = namingOf(read);
       const outside = options.outside ?? [];
       const review = reviewPolicy(policy, { outside });
-      const objects = objectFindings(await readSource(source, options));
+      const objects = objectFindings(read);
       const removals = new Map(
         review.findings.map((finding) => [finding, removalOf(policy, finding, options)]),
       );
       context.out.result(
-        dataOf(review, removals, objects, policy, outside),
-        textOf(review, removals, objects, policy, outside),
+        dataOf(review, removals, objects, policy, outside, naming),
+        textOf(review, removals, objects, policy, outside, naming),
       );
+      const open = review.unexamined.length + (review.unexaminedOutside ?? []).length;
       const found = review.findings.length + objects.length;
-      context.exit(
-        found > 0 ? ExitCode.different : review.unexamined.length > 0 ? ExitCode.undecided : ExitCode.ok,
-      );
+      context.exit(found > 0 ? ExitCode.different : open > 0 ? ExitCode.undecided : ExitCode.ok);
     });
 }
 
@@ -97,11 +99,12 @@ function isEntered({ kind, value }: ConfigObject): boolean {
 }
 
 function dataOf(
-  { findings, unexamined }: Findings,
+  { findings, unexamined, unexaminedOutside = [] }: Findings,
   removals: ReadonlyMap<Finding, TrafficDifference | null>,
   objects: readonly ObjectFinding[],
   policy: Policy,
   outside: readonly string[],
+  naming: Naming,
 ) {
   return {
     findings: findings.map((finding) => ({
@@ -115,7 +118,7 @@ function dataOf(
             blocks: finding.blocks.map(({ text, name, assignedBy }) => ({ text, name, assignedBy })),
           }
         : {}),
-      removal: removalData(finding, removals.get(finding) ?? null),
+      removal: removalData(finding, removals.get(finding) ?? null, naming),
     })),
     objects: objects.map(({ kind, object, also }) => ({
       kind,
@@ -123,26 +126,28 @@ function dataOf(
       also: also === null ? null : { file: also.place.file, line: also.place.line },
     })),
     notExamined: unexamined.map((rule) => rule.origin),
+    outsideNotExamined: unexaminedOutside,
     outside,
     unread: policy.unread.map(({ file, line, text, reason }) => ({ file, line, text, reason })),
   };
 }
 
-function removalData(finding: Finding, effect: TrafficDifference | null) {
+function removalData(finding: Finding, effect: TrafficDifference | null, naming: Naming) {
   if (changesNothing(finding)) return { changes: 'nothing' };
   if (effect === null) return { changes: 'not computed' };
-  return { changes: effect.verdict, rows: effect.rows.map((row) => rowRecord(row)) };
+  return { changes: effect.verdict, rows: effect.rows.map((row) => rowRecord(row, naming)) };
 }
 
 const changesNothing = ({ kind }: Finding) =>
   kind === 'never reached' || kind === 'redundant' || kind === 'matches nothing';
 
 function textOf(
-  { findings, unexamined }: Findings,
+  { findings, unexamined, unexaminedOutside = [] }: Findings,
   removals: ReadonlyMap<Finding, TrafficDifference | null>,
   objects: readonly ObjectFinding[],
   policy: Policy,
   outside: readonly string[],
+  naming: Naming,
 ): string {
   const lines = [
     findings.length + objects.length === 0
@@ -159,7 +164,7 @@ function textOf(
     if (effect !== null && effect !== undefined) {
       lines.push('  Removing it changes:');
       for (const row of effect.rows.slice(0, 5)) {
-        lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row)}`);
+        lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row, naming)}`);
       }
       if (effect.rows.length > 5) lines.push(`    and ${effect.rows.length - 5} more rows`);
     }
@@ -176,6 +181,8 @@ function textOf(
   if (outside.length === 0)
     lines.push('', 'Not checked: sources on outside interfaces (name them with --outside).');
   for (const rule of unexamined) lines.push('', `Not examined within the budget: ${originText(rule.origin)}`);
+  for (const name of unexaminedOutside)
+    lines.push('', `Not examined in full within the budget: sources on ${name}`);
   if (policy.unread.length > 0) lines.push('', 'Not read, so that findings hold but for what these do:');
   for (const { file, line, text, reason } of policy.unread)
     lines.push(`  ${file}:${line} "${text}" (${reason})`);

@@ -1,8 +1,12 @@
 import {
+  changeEffects,
+  changeSentence,
   differenceSentence,
+  type Naming,
   originText,
   packetText,
   rowSentence,
+  rowText,
   type TrafficDifference,
   type TrafficRow,
 } from '#core/traffic';
@@ -11,10 +15,11 @@ import {
 const SHOWN = 20;
 
 /** A traffic difference for a person: the answer, then the rows, biggest consequence first. */
-export function differenceText(difference: TrafficDifference): string {
+export function differenceText(difference: TrafficDifference, naming: Naming = {}): string {
   const lines = [differenceSentence(difference)];
-  if (difference.rows.length <= SHOWN) for (const row of difference.rows) lines.push('', ...rowLines(row));
-  else lines.push('', ...changeLines(difference));
+  if (difference.rows.length <= SHOWN)
+    for (const row of difference.rows) lines.push('', ...rowLines(row, naming));
+  else lines.push(...changeLines(difference, naming));
   for (const { path, family, rules, packet } of difference.unresolved) {
     lines.push(
       '',
@@ -30,25 +35,24 @@ export function differenceText(difference: TrafficDifference): string {
   return lines.join('\n');
 }
 
-function rowLines(row: TrafficRow): string[] {
+function rowLines(row: TrafficRow, naming: Naming): string[] {
   const { ruleBefore, ruleAfter, example } = row;
   return [
-    rowSentence(row),
+    rowSentence(row, naming),
     `  before: ${originText(ruleBefore?.origin)}`,
     `  after:  ${originText(ruleAfter?.origin)}`,
     `  for example ${packetText(example)}`,
   ];
 }
 
-function changeLines(difference: TrafficDifference): string[] {
-  return difference.changes.flatMap((change) => {
-    const causes = [change.changedBefore, change.changedAfter].filter((rule) => rule !== undefined);
-    const cause =
-      causes.length === 0 ? 'unchanged rules' : causes.map((r) => originText(r.origin)).join(' and ');
+function changeLines(difference: TrafficDifference, naming: Naming): string[] {
+  const effects = changeEffects(difference);
+  return difference.changes.flatMap((change, n) => {
     const first = change.rows[0];
     return [
-      `${change.before.verdict} -> ${change.after.verdict}, ${change.path} the device, IPv${change.family}: the effect of ${cause}, ${change.complete ? '' : 'at least '}${change.rows.length} rows`,
-      ...(first === undefined ? [] : [`  first: ${rowSentence(first)}`]),
+      '',
+      changeSentence(change, effects[n]!),
+      ...(first === undefined ? [] : [`  its largest row: ${rowText(first, naming)}`]),
     ];
   });
 }

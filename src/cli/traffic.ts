@@ -14,10 +14,12 @@ import {
   trafficDifference,
   typedPacket,
 } from '#core/traffic';
+import { namingOf } from '#dialects';
 import {
   configurationFrom,
-  policyOf,
+  policyIn,
   type ReadingOptions,
+  readSource,
   SOURCES,
   withReadingOptions,
 } from './configuration-source.ts';
@@ -41,24 +43,31 @@ export function trafficCommand(program: Command, context: CliContext): void {
     )
     .option('--packets <file>', 'print the verdict and the deciding rule of each packet of a JSON Lines file')
     .action(async (before: string, after: string | undefined, options: Options) => {
-      const first = await policyOf(await configurationFrom(context, before), options);
-      if (options.packets !== undefined) return await judgePackets(first, options.packets);
-      const second =
-        after === undefined ? undefined : await policyOf(await configurationFrom(context, after), options);
-      if (options.explain !== undefined) return explain(context, typedPacket(options.explain), first, second);
+      const first = await sideOf(context, before, options);
+      if (options.packets !== undefined) return await judgePackets(first.policy, options.packets);
+      const second = after === undefined ? undefined : await sideOf(context, after, options);
+      if (options.explain !== undefined)
+        return explain(context, typedPacket(options.explain), first.policy, second?.policy);
       if (second === undefined) {
         throw new TuckpointError('cli/bad-option', 'A second configuration is missing.', {
           advice: 'Name two, or give --packets or --explain.',
         });
       }
-      const difference = trafficDifference(first, second);
-      context.out.result(differenceRecord(difference), differenceText(difference));
+      const difference = trafficDifference(first.policy, second.policy);
+      const naming = namingOf(first.read, second.read);
+      context.out.result(differenceRecord(difference, naming), differenceText(difference, naming));
       const codes = { equal: ExitCode.ok, different: ExitCode.different, undecided: ExitCode.undecided };
       context.exit(codes[difference.verdict]);
       if (!difference.exact && difference.verdict === 'equal') {
         context.out.warn(`${differenceSentence(difference)} See the list of what was not read.`);
       }
     });
+}
+
+async function sideOf(context: CliContext, named: string, options: ReadingOptions) {
+  const source = await configurationFrom(context, named);
+  const read = await readSource(source, options);
+  return { read, policy: policyIn(source, read) };
 }
 
 async function judgePackets(policy: Policy, file: string): Promise<void> {

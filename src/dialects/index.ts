@@ -6,6 +6,7 @@
 export { type CaptureComparison, compareCaptures, trafficBetween } from './compare-captures.ts';
 export { type ChosenPart, chooseFrom, graftPart, type PartGraft, withFillIns } from './graft-captures.ts';
 export { graftWriterFor } from './graft-writer.ts';
+export { namingOf } from './naming.ts';
 export { type CapturePart, policyOfCapture, type ReadCapture, readCapture } from './read-capture.ts';
 export { dialectFor, dialectNamed, dialects } from './registry.ts';
 export { decode, encode } from './source/index.ts';

@@ -1,6 +1,6 @@
 import { codeOf, TuckpointError } from '#core/errors';
 import { differenceSentence, rowSentence, trafficDifference, type Unread } from '#core/traffic';
-import { policyOfCapture, readCapture } from '#dialects';
+import { namingOf, policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 
 /** What the traffic comparison of two captures says, in words. */
@@ -40,8 +40,9 @@ export function compareTraffic(before: readonly NamedFile[], after: readonly Nam
       opaque.length === 0 ? null : `Also changed, and not read: ${opaque.join(', ')}.`,
     ].filter((remark) => remark !== null);
     const sentence = remarks.join(' ');
+    const naming = namingOf(a, b);
     if (difference.verdict === 'different')
-      return { verdict: 'different', sentence, rows: difference.rows.map((row) => rowSentence(row)) };
+      return { verdict: 'different', sentence, rows: difference.rows.map((row) => rowSentence(row, naming)) };
     if (opaque.length > 0) return { verdict: 'not read', sentence, rows: [] };
     const sameUnread = unreadTexts(then.policy.unread) === unreadTexts(now.policy.unread);
     const sure = difference.verdict === 'equal' && (difference.exact || sameUnread);

@@ -12,13 +12,13 @@ import { rewriteText } from './translation.ts';
 import { icmpTypeText, protocolText } from './words.ts';
 
 /**
- * Gives the user's own names to values: an address object, a service. Asked first for a whole set, then for each of its
- * ranges; undefined where no name fits exactly.
+ * Gives the user's own names to values: an address object, a service, a zone. Asked first for a whole set, then for each
+ * of its ranges; undefined where no name fits exactly.
  */
 export interface Naming {
   addresses?(set: AddressSet): string | undefined;
   ports?(set: NumberSet, protocols: NumberSet | undefined): string | undefined;
-  interface?(name: string): string | undefined;
+  interfaces?(names: readonly string[]): string | undefined;
 }
 
 /** A row as lists of texts; the single entry `any` means no limit. */
@@ -55,7 +55,10 @@ export function rowTexts(row: TrafficRow, naming: Naming = {}): RowTexts {
 
 function interfaceTexts(terms: readonly InterfaceTerm[] | undefined, naming: Naming): readonly string[] {
   if (terms === undefined) return ANY;
-  const nameOf = (name: string) => naming.interface?.(name) ?? name;
+  if (terms.every((term) => term.single)) {
+    const whole = naming.interfaces?.(terms.map((term) => term.text));
+    if (whole !== undefined) return [whole];
+  }
   const singles = terms.filter((term) => term.single).map((term) => term.text);
   const listed = new Set([...singles, ...terms.filter((t) => !t.single).map((t) => `${t.text}*`)]);
   const wide = terms.filter((term) => !term.single);
@@ -63,12 +66,12 @@ function interfaceTexts(terms: readonly InterfaceTerm[] | undefined, naming: Nam
     // What another wide term says already is left out.
     .filter((term) => !wide.some((w) => w !== term && term.text.startsWith(w.text)))
     .map(({ text, but }) => {
-      const missing = but.filter((name) => !listed.has(name)).map(nameOf);
+      const missing = but.filter((name) => !listed.has(name));
       const all = text === '' ? 'any' : `${text}*`;
       return missing.length === 0 ? all : `${all} except ${missing.join(', ')}`;
     });
   const covered = (name: string) => wide.some((term) => name.startsWith(term.text));
-  return [...singles.filter((name) => !covered(name)).map(nameOf), ...texts];
+  return [...singles.filter((name) => !covered(name)), ...texts];
 }
 
 function addressTexts(set: AddressSet | undefined, naming: Naming): readonly string[] {

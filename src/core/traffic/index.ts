@@ -12,8 +12,10 @@ export {
   rowText,
   rowTexts,
 } from './describe.ts';
+export { changeSentence } from './describe-effect.ts';
 export { trafficDifference } from './difference/difference.ts';
 export { relevantRules } from './difference/relevant.ts';
+export { type ChangeEffect, changeEffects } from './findings/effect-of-change.ts';
 export type { Finding, Findings, Way } from './findings/finding.ts';
 export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';

@@ -1,5 +1,6 @@
 import type { Family } from '#core/address';
 import { type Naming, type RowTexts, rowTexts } from './describe.ts';
+import { changeEffects } from './findings/effect-of-change.ts';
 import { type PacketRecord, packetRecord } from './packet-record.ts';
 import type { Origin, Path, Rewrite, Rule, Unread, Verdict } from './policy.ts';
 import type { TrafficDifference, TrafficRow } from './row.ts';
@@ -17,6 +18,8 @@ export interface RowRecord extends RowTexts {
   readonly ruleBefore: Origin | null;
   readonly ruleAfter: Origin | null;
   readonly example: PacketRecord;
+  /** The lists that read otherwise with the user's own names in them; absent where no name fits. */
+  readonly named?: Partial<RowTexts>;
 }
 
 export interface DifferenceRecord {
@@ -36,6 +39,12 @@ export interface DifferenceRecord {
     readonly ruleAfter: Origin | null;
     readonly rows: number;
     readonly complete: boolean;
+    /** The effect of which changed rules. */
+    readonly effectOf: readonly Origin[];
+    /** Rules that take packets of these before them; null: not worked out. */
+    readonly exceptTakenBy: readonly Origin[] | null;
+    /** Rules of the other version that treat packets of these alike; null: not worked out. */
+    readonly exceptAlikeBy: readonly Origin[] | null;
   }[];
   readonly rows: readonly RowRecord[];
   readonly unresolved: readonly {
@@ -49,12 +58,14 @@ export interface DifferenceRecord {
 /** A difference as plain data, for JSON. */
 export function differenceRecord(difference: TrafficDifference, naming: Naming = {}): DifferenceRecord {
   const { verdict, exact, unread, changes, rows, unresolved } = difference;
+  const effects = changeEffects(difference);
+  const origins = (rules: readonly Rule[] | undefined) => rules?.map((rule) => rule.origin) ?? null;
   return {
     verdict,
     exact,
     unread: unread.map(unreadRecord),
     complete: unresolved.length === 0 && changes.every((change) => change.complete),
-    changes: changes.map((change) => ({
+    changes: changes.map((change, n) => ({
       path: change.path,
       family: change.family,
       before: change.before.verdict,
@@ -63,6 +74,9 @@ export function differenceRecord(difference: TrafficDifference, naming: Naming =
       ruleAfter: originRecord(change.changedAfter),
       rows: change.rows.length,
       complete: change.complete,
+      effectOf: origins(effects[n]!.of) ?? [],
+      exceptTakenBy: origins(effects[n]!.taken),
+      exceptAlikeBy: origins(effects[n]!.alike),
     })),
     rows: rows.map((row) => rowRecord(row, naming)),
     unresolved: unresolved.map(({ path, family, rules, packet }) => ({
@@ -78,14 +92,24 @@ export function rowRecord(row: TrafficRow, naming: Naming = {}): RowRecord {
   return {
     path: row.path,
     family: row.family,
-    ...rowTexts(row, naming),
+    ...rowTexts(row),
     before: row.before.verdict,
     after: row.after.verdict,
     ...rewriteRecord(row),
     ruleBefore: originRecord(row.ruleBefore),
     ruleAfter: originRecord(row.ruleAfter),
     example: packetRecord(row.example),
+    ...namedRecord(row, naming),
   };
+}
+
+/** The lists of texts that differ with names; the plain ones stay what programs read. */
+function namedRecord(row: TrafficRow, naming: Naming): Pick<RowRecord, 'named'> {
+  const plain = rowTexts(row);
+  const named = Object.entries(rowTexts(row, naming)).filter(
+    ([field, texts]) => texts.join() !== plain[field as keyof RowTexts].join(),
+  );
+  return named.length === 0 ? {} : { named: Object.fromEntries(named) };
 }
 
 function rewriteRecord({ before, after }: TrafficRow) {

@@ -1,6 +1,6 @@
 import type { AddressSet, Family, NumberSet } from '#core/address';
 import type { Packet } from './packet.ts';
-import type { Condition, ConnectionState, Path, Rewrite, Rule, Unread, Verdict } from './policy.ts';
+import type { Condition, ConnectionState, Path, Policy, Rewrite, Rule, Unread, Verdict } from './policy.ts';
 
 /** What happens to packets: the verdict, and the translations of those that are accepted. */
 export interface RowOutcome {
@@ -50,6 +50,8 @@ export interface TrafficChange {
   /** The changed rule that decided before; undefined when an unchanged rule did. */
   readonly changedBefore: Rule | undefined;
   readonly changedAfter: Rule | undefined;
+  /** All changed rules that share packets with this change, directly or through one another. */
+  readonly among: readonly Rule[];
   readonly rows: readonly TrafficRow[];
   /** False when there are more rows than the budget allows; those listed are then only the first. */
   readonly complete: boolean;
@@ -69,6 +71,9 @@ export interface Unresolved {
 
 /** The answer to: which traffic changes between two policies? */
 export interface TrafficDifference {
+  /** What was compared. */
+  readonly before: Policy;
+  readonly after: Policy;
   readonly verdict: 'equal' | 'different' | 'undecided';
   /** False when a statement was not read; the answer then holds but for what `unread` may do. */
   readonly exact: boolean;

@@ -13,7 +13,7 @@ import type { Diagram } from './sweep.ts';
 /** The changes of one cluster, each with its rows. */
 export function changesOf(
   comparison: OpenComparison,
-  cluster: Pick<ComparedCluster, 'ranked' | 'before' | 'after'>,
+  cluster: Pick<ComparedCluster, 'ranked' | 'before' | 'after' | 'changed'>,
   diagram: Diagram,
   budget: Pick<TrafficBudget, 'rows'>,
 ): TrafficChange[] {
@@ -51,6 +51,7 @@ export function changesOf(
       ...outcomes,
       changedBefore: ruleOf(difference.causeBefore),
       changedAfter: ruleOf(difference.causeAfter),
+      among: cluster.changed.map(({ rule }) => rule),
       rows,
       complete: !cutOff.has(n),
       size: sized.reduce((sum, { size }) => Math.max(sum, size), 0),

@@ -50,6 +50,8 @@ export function trafficDifference(
   const unread = uniqueUnread([...before.unread, ...after.unread]);
   const different = changes.length > 0 || unresolved.some((u) => u.packet !== undefined);
   return {
+    before,
+    after,
     verdict: different ? 'different' : unresolved.length > 0 ? 'undecided' : 'equal',
     exact: unread.length === 0,
     unread,

@@ -52,7 +52,7 @@ export function flowExcept(
   const ranked = rankSides(comparison, before, after, [box]);
   const result = race(ranked, budget);
   if (!('stopped' in result)) {
-    const changes = changesOf(comparison, { ranked, before, after }, result, budget);
+    const changes = changesOf(comparison, { ranked, before, after, changed: [] }, result, budget);
     return {
       rows: changes.flatMap((change) => change.rows),
       complete: changes.every((change) => change.complete),

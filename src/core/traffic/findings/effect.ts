@@ -98,13 +98,14 @@ export function decidersWithout({ slots, slot, indexes, way }: Occurrence, purse
   for (const index of indexes) {
     const rule = shortened.slots[slot]!.before.stage!.rules[index]!;
     const box = boxOf(rule, firstView(way.path), comparison);
-    for (const decider of box === undefined ? [] : deciders(comparison, box, purse)) rules.add(decider);
+    for (const decider of box === undefined ? [] : (deciders(comparison, box, purse) ?? []))
+      rules.add(decider);
   }
   return [...rules].sort((a, b) => a.origin.line - b.origin.line).slice(0, NAMED);
 }
 
-/** The rules up to a slot that decide on packets of a flow. */
-export function decidersOfFlow(slots: Slots, slot: number, flow: Match, purse: Purse): Rule[] {
+/** The rules up to a slot that decide on packets of a flow; undefined when it would cost too much to find out. */
+export function decidersOfFlow(slots: Slots, slot: number, flow: Match, purse: Purse): Rule[] | undefined {
   const rule = {
     match: flow,
     action: { verdict: 'accept' as const },
@@ -116,7 +117,7 @@ export function decidersOfFlow(slots: Slots, slot: number, flow: Match, purse: P
   return box === undefined ? [] : deciders(comparison, box, purse);
 }
 
-function deciders(comparison: OpenComparison, box: Box, purse: Purse): Rule[] {
+function deciders(comparison: OpenComparison, box: Box, purse: Purse): Rule[] | undefined {
   const items = programOf(comparison, 'after', [box], new Set());
   const before = within(
     box,
@@ -125,7 +126,7 @@ function deciders(comparison: OpenComparison, box: Box, purse: Purse): Rule[] {
   const after = [entry(box, ASKED, true), entry([], OUTSIDE, false)];
   const result = race(rankSides(comparison, before, after, [box]), { work: 2_000_000, nodes: 100_000 });
   purse.spent += result.work;
-  if ('stopped' in result) return [];
+  if ('stopped' in result) return undefined;
   const rules = result.differences.map(({ causeBefore }) => items[causeBefore]?.rule?.rule);
   return [...new Set(rules.filter((rule) => rule !== undefined))];
 }

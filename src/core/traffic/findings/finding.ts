@@ -38,6 +38,8 @@ export interface Findings {
   readonly findings: readonly Finding[];
   /** Rules that the budget did not suffice to examine for being reached or redundant. */
   readonly unexamined: readonly Rule[];
+  /** Outside interfaces of which it could not be found out in full what sources they let in. */
+  readonly unexaminedOutside?: readonly string[];
 }
 
 /** How many rules a finding names at most; `count` says how many there are. */

@@ -37,8 +37,9 @@ export function reviewPolicy(
     else if (finding !== undefined) findings.push(finding);
     if (isAnyToAny(placed)) findings.push({ kind: 'any to any', rule: placed.rule, ways: placed.ways });
   }
-  findings.push(...overlapFindings(policy), ...specialSources(policy, outside, purse));
-  return { findings, unexamined };
+  const sources = specialSources(policy, outside, purse);
+  findings.push(...overlapFindings(policy), ...sources.findings);
+  return { findings, unexamined, unexaminedOutside: sources.unexamined };
 }
 
 /** Is the rule reached, and does it matter? Undefined: both. */
@@ -112,7 +113,12 @@ export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): 
 }
 
 /** Forwarded packets that come in from outside with a source that is not global (RFC 6890), by the rule that lets them in. */
-function specialSources(policy: Policy, outside: readonly string[], purse: Purse): Finding[] {
+function specialSources(
+  policy: Policy,
+  outside: readonly string[],
+  purse: Purse,
+): { findings: Finding[]; unexamined: string[] } {
+  const unexamined = new Set<string>();
   const found = new Map<string, { rule: Rule; ways: Way[]; interface: string; blocks: SpecialBlock[] }>();
   for (const way of WAYS) {
     const slots = slotsOf(policy, policy, way.path, way.family);
@@ -123,7 +129,9 @@ function specialSources(policy: Policy, outside: readonly string[], purse: Purse
     for (const block of specialBlocks(way.family).filter((b) => !b.global || !b.source)) {
       for (const name of outside) {
         const flow: Match = { inInterface: { names: [name] }, source: block.addresses, states: ['new'] };
-        for (const rule of decidersOfFlow(slots, filter, flow, purse)) {
+        const deciders = decidersOfFlow(slots, filter, flow, purse);
+        if (deciders === undefined) unexamined.add(name);
+        for (const rule of deciders ?? []) {
           if (!('verdict' in rule.action) || rule.action.verdict !== 'accept') continue;
           const key = `${name} ${placeOf(rule)}`;
           const known = found.get(key);
@@ -136,5 +144,6 @@ function specialSources(policy: Policy, outside: readonly string[], purse: Purse
       }
     }
   }
-  return [...found.values()].map((finding) => ({ kind: 'special source', ...finding }));
+  const findings = [...found.values()].map((finding) => ({ kind: 'special source' as const, ...finding }));
+  return { findings, unexamined: [...unexamined] };
 }
