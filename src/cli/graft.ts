@@ -1,17 +1,7 @@
-import { stat } from 'node:fs/promises';
 import type { Command } from 'commander';
 import { decisionRule, fits, type GraftOptions, readAnchor, readDecision, readSelector } from '#core/config';
 import { TuckpointError } from '#core/errors';
-import {
-  type FillIns,
-  fillInsFromWords,
-  joinFillIns,
-  type PlannedDevice,
-  planForDevice,
-  prepareGraft,
-  readFillIns,
-  readPromises,
-} from '#runs';
+import { type PlannedDevice, planForDevice, prepareGraft, readPromises } from '#runs';
 import {
   configurationFrom,
   type ReadingOptions,
@@ -24,6 +14,7 @@ import type { CliContext } from './context.ts';
 import { DEVICES, devicesNamed } from './devices-named.ts';
 import { ExitCode } from './exit-codes.ts';
 import { fileText } from './file-text.ts';
+import { fillInsNamed } from './fill-ins-named.ts';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { plansText } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
@@ -78,7 +69,7 @@ async function graft(context: CliContext, options: Options): Promise<void> {
   const from = wanted(options.from, '--from');
   const take = wanted(options.take, '--take').map(readSelector);
   const source = await configurationFrom(context, from);
-  const fillIns = await fillInsOf(options.fill ?? []);
+  const fillIns = await fillInsNamed(options.fill ?? []);
   const prepared = prepareGraft(await readSource(source, options), {
     take,
     decide: decisionRule((options.onCollision ?? []).map(readDecision)),
@@ -124,17 +115,6 @@ function matchRule(patterns: readonly string[]): GraftOptions['matchMay'] {
     const own = name.slice(name.lastIndexOf(' ') + 1);
     return patterns.some((pattern) => fits(pattern, name) || fits(pattern, own));
   };
-}
-
-async function fillInsOf(words: readonly string[]): Promise<FillIns> {
-  const files: string[] = [];
-  const pairs: string[] = [];
-  for (const word of words) {
-    const isFile = /\.(ya?ml|json|csv)$/i.test(word) || (await stat(word).catch(() => null)) !== null;
-    (isFile ? files : pairs).push(word);
-  }
-  const read = files.map(async (file) => readFillIns(await fileText(file, 'fill-ins'), file));
-  return joinFillIns([fillInsFromWords(pairs), ...(await Promise.all(read))]);
 }
 
 function wanted<T>(value: T | undefined, option: string): T {

@@ -1,5 +1,6 @@
 import {
   type ConfigObject,
+  type FieldChange,
   groupChanges,
   type ObjectChange,
   type ObjectDifference,
@@ -37,11 +38,13 @@ function changeLines(change: ObjectChange, afterName: FileNaming): string[] {
   ].filter((place) => place !== null);
   return [
     `  ${change.change}${moved}: ${object?.name ?? ''}${was} (${places.join(' -> ')})${users}`,
-    ...change.fields.map(
-      ({ field, before, after }) =>
-        `      ${field === '' ? 'value' : field}: ${valueText(before)} -> ${valueText(after)}`,
-    ),
+    ...change.fields.map((field) => `      ${fieldText(field)}`),
   ];
+}
+
+/** One field that differs, `elements: ["10.1.0.0/16"] -> nothing`. */
+export function fieldText({ field, before, after }: FieldChange): string {
+  return `${field === '' ? 'value' : field}: ${valueText(before)} -> ${valueText(after)}`;
 }
 
 function opaqueLine({ change, before, after }: OpaqueChange, afterName: FileNaming): string {

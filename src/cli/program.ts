@@ -5,6 +5,7 @@ import type { CliContext } from './context.ts';
 import { deliveryCommand } from './delivery.ts';
 import { deviceCommand } from './device.ts';
 import { diffCommand } from './diff.ts';
+import { driftCommand } from './drift.ts';
 import { graftCommand } from './graft.ts';
 import { handbookCommand } from './handbook.ts';
 import { historyCommand } from './history.ts';
@@ -43,6 +44,7 @@ export function buildProgram(context: CliContext): Command {
   reviewCommand(program, context);
   promisesCommand(program, context);
   graftCommand(program, context);
+  driftCommand(program, context);
   handbookCommand(program, context);
   return program;
 }

@@ -9,6 +9,7 @@ export { type Plan, planRun } from './dry-run.ts';
 export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';
 export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
+export { commonest, type Drift, driftOf } from './graft/drift.ts';
 export { type FillIns, fillInsFromWords, joinFillIns, readFillIns } from './graft/fill-in-file.ts';
 export type { GraftTarget, TargetProblem } from './graft/graft-target.ts';
 export { type OntoDevices, type PlannedDevice, planForDevice } from './graft/plan-devices.ts';

@@ -1,0 +1,114 @@
+import type { Command } from 'commander';
+import { decisionRule, readAnchor, readDecision, readSelector } from '#core/config';
+import { TuckpointError } from '#core/errors';
+import { readCapture } from '#dialects';
+import { commonest, driftOf, type PlannedDevice, planForDevice, prepareGraft } from '#runs';
+import {
+  type ConfigurationSource,
+  configurationFrom,
+  type ReadingOptions,
+  readingOf,
+  SOURCES,
+  withReadingOptions,
+} from './configuration-source.ts';
+import type { CliContext, Workbench } from './context.ts';
+import { DEVICES, devicesNamed } from './devices-named.ts';
+import { type DeviceDrift, driftData, driftText } from './drift-text.ts';
+import { ExitCode } from './exit-codes.ts';
+import { fillInsNamed } from './fill-ins-named.ts';
+
+interface Options extends ReadingOptions {
+  of?: string[];
+  across?: string[];
+  from?: string;
+  fill?: string[];
+  place: string;
+}
+
+/** `drift --of SELECTOR… --across DEVICE…`: who holds shared parts, who differs, who lacks them. */
+export function driftCommand(program: Command, context: CliContext): void {
+  withReadingOptions(program.command('drift'))
+    .summary('which devices hold shared parts alike, which differ and how')
+    .description(
+      'which devices hold shared parts alike, which differ and how (objects and traffic), and which lack them, by their last captures',
+    )
+    .option('--of <selector...>', 'the shared parts, as for "graft --take"')
+    .option('--across <device...>', DEVICES)
+    .option(
+      '--from <configuration>',
+      `the yardstick (default: of the devices, the one most like the others): ${SOURCES}`,
+    )
+    .option('--fill <fill-in...>', 'texts that may differ per device, as for "graft --fill"')
+    .option('--place <anchor>', 'where missing rules would go, as for "graft --place"', 'neighbours')
+    .action((options: Options) => drift(context, options));
+}
+
+async function drift(context: CliContext, options: Options): Promise<void> {
+  const selectors = wanted(options.of, '--of');
+  const take = selectors.map(readSelector);
+  const bench = await context.workbench();
+  const names = (await devicesNamed(bench.store, wanted(options.across, '--across'))).map(({ name }) => name);
+  const reading = await readingOf(options);
+  const source =
+    options.from === undefined
+      ? await yardstick(bench, names, async (files) => {
+          const captures = files.map((own) => readCapture(own, reading));
+          return commonest(captures, take);
+        })
+      : await configurationFrom(context, options.from);
+  const fillIns = await fillInsNamed(options.fill ?? []);
+  const prepared = prepareGraft(readCapture(source.files, reading), {
+    take,
+    decide: decisionRule([readDecision('take')]),
+    anchor: readAnchor(options.place),
+    matchMay: () => false,
+    placeholders: fillIns.placeholders,
+  });
+  const devices: DeviceDrift[] = [];
+  for (const name of names) {
+    context.out.progress(`   … ${devices.length + 1} of ${names.length}: ${name}`);
+    const onto = { fillIns, promises: [], mayBreak: true, reading };
+    const planned = await planForDevice(bench.runs, prepared, name, onto);
+    devices.push({ planned, drift: planned.plan === null ? null : driftOf(planned.plan) });
+  }
+  const asked = { from: source.named, selectors, prepared };
+  context.out.result(driftData(asked, devices), driftText(asked, devices));
+  context.exit(codeOf(devices));
+}
+
+/** The last capture that is most like the others. */
+async function yardstick(
+  bench: Workbench,
+  names: readonly string[],
+  choose: (files: readonly ConfigurationSource['files'][]) => Promise<number | null>,
+): Promise<ConfigurationSource> {
+  const sources: ConfigurationSource[] = [];
+  for (const name of names) {
+    const last = (await bench.archive.list(name)).at(-1);
+    if (last !== undefined)
+      sources.push({ named: name, device: name, files: (await bench.archive.get(last.id)).files });
+  }
+  const best = await choose(sources.map(({ files }) => files));
+  if (best !== null) return sources[best]!;
+  throw new TuckpointError('config/nothing-selected', 'None of the devices holds any of these parts.', {
+    place: { field: '--of' },
+    advice:
+      sources.length === 0
+        ? 'The archive holds no capture of them: take some with "tuckpoint capture".'
+        : 'Name a yardstick that does with --from.',
+  });
+}
+
+function codeOf(devices: readonly DeviceDrift[]): number {
+  const level = (one: PlannedDevice) => one.plan !== null && one.plan.problems.length === 0;
+  if (devices.some(({ drift }) => drift !== null && drift.differs.length + drift.lacks.length > 0))
+    return ExitCode.different;
+  return devices.every(({ planned }) => level(planned)) ? ExitCode.ok : ExitCode.undecided;
+}
+
+function wanted<T>(value: T | undefined, option: string): T {
+  if (value !== undefined) return value;
+  throw new TuckpointError('cli/bad-option', `${option} is missing.`, {
+    advice: 'Say which parts, and across which devices: --of, --across.',
+  });
+}
