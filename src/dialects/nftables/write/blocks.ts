@@ -30,14 +30,16 @@ function closing(text: string, open: number): number {
   return -1;
 }
 
-/** The last block of a table in a file: where further parts of it may stand. */
-export function tableBlock(text: string, name: string): Block | null {
+/** The blocks of a table in a file, in their order: where further parts of it may stand. */
+export function tableBlocks(text: string, name: string): Block[] {
   const [family, own] = name.split(' ') as [string, string];
   const words = family === 'ip' ? `(?:ip[ \\t]+)?` : `${family}[ \\t]+`;
   const pattern = new RegExp(
     `^[ \\t]*(?:add[ \\t]+)?table[ \\t]+${words}${own.replace(/[.*+?^$()|\\]/g, '\\$&')}[ \\t]*\\{`,
     'gm',
   );
-  const last = [...text.matchAll(pattern)].at(-1);
-  return last === undefined ? null : blockFrom(text, last.index + last[0].length - 1);
+  return [...text.matchAll(pattern)].flatMap((found) => {
+    const block = blockFrom(text, found.index + found[0].length - 1);
+    return block === null ? [] : [block];
+  });
 }

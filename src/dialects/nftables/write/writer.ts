@@ -2,13 +2,17 @@ import type { ConfigObject, Edit, GraftWriter, SourceFile, WriteJob, WriteStep }
 import { cannotWrite, indentAt, lineEnd, lineStart, newlineOf } from '../../carry/index.ts';
 import { Lines } from '../../source/index.ts';
 import { isJsonRuleset } from '../json/index.ts';
-import { blockFrom, tableBlock } from './blocks.ts';
+import { type Block, blockFrom, tableBlocks } from './blocks.ts';
 import { beforeRule, behindRule, type RulePlace } from './rule-places.ts';
 import { elementsOf, SourceTexts } from './texts.ts';
 
 type Add = Extract<WriteStep, { do: 'add' }>;
 type Insert = Extract<WriteStep, { do: 'insert' }>;
 type Replace = Extract<WriteStep, { do: 'replace' }>;
+
+interface TableBlock extends Block {
+  readonly file: SourceFile;
+}
 
 export const nftablesWriter: GraftWriter = { write: (job) => new Writer(job).write() };
 
@@ -65,7 +69,7 @@ class Writer {
       );
     }
     const table = object.name.split(' ').slice(0, 2).join(' ');
-    const found = this.#blockOf(table);
+    const found = this.#blockFor(object, table);
     const indent = found === null ? '\t' : this.#innerIndent(found.file, found.open);
     const isChain = object.kind === 'chain';
     const text = isChain
@@ -174,12 +178,38 @@ class Writer {
     this.#edits.push({ place, text: newline === '\n' ? text : text.replace(/\r?\n/g, newline) });
   }
 
-  #blockOf(table: string): { file: SourceFile; open: number; close: number } | null {
-    for (const file of [...this.#files].reverse()) {
-      const block = tableBlock(file.text, table);
-      if (block !== null) return { file, ...block };
-    }
-    return null;
+  /**
+   * The block of the table in which a new part of it goes. Blocks load one after the other: it stands in the first
+   * one that is not before anything it needs.
+   */
+  #blockFor(object: ConfigObject, table: string): TableBlock | null {
+    const blocks = this.#files.flatMap((file) =>
+      tableBlocks(file.text, table).map((block): TableBlock => ({ file, ...block })),
+    );
+    return blocks[Math.max(0, this.#level(object, blocks, new Set()))] ?? null;
+  }
+
+  /** Number of the last block that holds something the object needs, -1 for none. */
+  #level(object: ConfigObject, blocks: readonly TableBlock[], seen: Set<ConfigObject>): number {
+    if (seen.has(object)) return -1;
+    seen.add(object);
+    const { source, target, steps } = this.#job;
+    const inner = source.contentsOf(object).filter(({ order }) => order !== null);
+    const levels = [object, ...inner].flatMap((one) => {
+      const mentions = this.#job.mentionsIn(one);
+      return one.references.map(({ to, text }) => {
+        const added = steps.find((step) => step.do === 'add' && step.object.id === to);
+        if (added !== undefined) return this.#level(added.object, blocks, seen);
+        const now = mentions.find(({ from }) => from === text)?.to.replace(/^\W+/, '');
+        const there =
+          target.references.byId.get(to) ??
+          target.configuration.objects.find(({ name }) => now !== undefined && name.endsWith(` ${now}`));
+        if (there === undefined) return -1;
+        const { file, start } = there.place;
+        return blocks.findIndex((b) => b.file.name === file && b.open < start && start < b.close);
+      });
+    });
+    return Math.max(-1, ...levels);
   }
 
   #innerIndent(file: SourceFile, open: number): string {
@@ -188,12 +218,7 @@ class Writer {
   }
 
   /** Behind the last set or named object of the block, else at its beginning. */
-  #amongSets(
-    table: string,
-    { file, open, close }: { file: SourceFile; open: number; close: number },
-    indent: string,
-    text: string,
-  ): void {
+  #amongSets(table: string, { file, open, close }: TableBlock, indent: string, text: string): void {
     const ends = this.#job.target.configuration.objects
       .filter(
         ({ name, kind, order, place }) =>
