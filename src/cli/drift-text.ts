@@ -1,5 +1,5 @@
 import type { ConfigObject, FieldChange } from '#core/config';
-import type { Drift, PlannedDevice, PreparedGraft } from '#runs';
+import type { Drift, PlannedDevice, PreparedGraft, TargetPlan } from '#runs';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { plannedData } from './graft-record.ts';
 import { fieldText } from './object-difference-text.ts';
@@ -77,7 +77,7 @@ function standing({ planned, drift }: DeviceDrift): string[] {
   const lines: string[] = [];
   for (const { object, fields } of drift.differs) {
     lines.push(`  differs: ${object.kind} ${object.name}`);
-    lines.push(...(fields.length === 0 ? ['      in what stands in it'] : fields.map(fieldLine)));
+    lines.push(...(fields.length === 0 ? insideLines(plan, object) : fields.map(fieldLine)));
   }
   for (const { kind, name } of drift.lacks) lines.push(`  lacks: ${kind} ${name}`);
   const level = drift.differs.length + drift.lacks.length === 0;
@@ -91,12 +91,26 @@ function standing({ planned, drift }: DeviceDrift): string[] {
   else if (plan.traffic !== null) {
     lines.push('  If it were brought level:');
     lines.push(
-      ...differenceText(plan.traffic)
+      ...differenceText(plan.traffic, plan.naming())
         .split('\n')
         .map((line) => (line === '' ? '' : `    ${line}`)),
     );
   }
   return lines;
+}
+
+/** What differs in a chain is its rules. */
+function insideLines(plan: TargetPlan, { id }: ConfigObject): string[] {
+  const inside = plan.difference.parts.flatMap(({ difference }) =>
+    difference.changes.filter(({ before, after }) => (after ?? before)!.section === id),
+  );
+  if (inside.length === 0) return ['      in what stands in it'];
+  const lines = inside.map((change) => {
+    const { kind, name } = (change.after ?? change.before)!;
+    const word = { added: 'lacks', removed: 'has besides' }[change.change as string] ?? change.change;
+    return [`      ${word} ${kind} ${name}`, ...change.fields.map((field) => `    ${fieldLine(field)}`)];
+  });
+  return lines.flat();
 }
 
 const fieldLine = (field: FieldChange) => `      ${fieldText(field)}`;

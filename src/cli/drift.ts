@@ -71,6 +71,8 @@ async function drift(context: CliContext, options: Options): Promise<void> {
     const planned = await planForDevice(bench.runs, prepared, name, onto);
     devices.push({ planned, drift: planned.plan === null ? null : driftOf(planned.plan) });
   }
+  const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
+  for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in the shared parts.`);
   const asked = { from: source.named, selectors, prepared };
   context.out.result(driftData(asked, devices), driftText(asked, devices));
   context.exit(codeOf(devices));

@@ -69,10 +69,10 @@ function proofLines(plan: TargetPlan): string[] {
 
 const indented = (lines: readonly string[]) => lines.map((line) => (line === '' ? '' : `  ${line}`));
 
-function trafficLines({ traffic, trafficUnknown, changed }: TargetPlan): string[] {
+function trafficLines({ traffic, trafficUnknown, changed, naming }: TargetPlan): string[] {
   if (trafficUnknown !== null) return [`Not compared: ${trafficUnknown}`];
   if (traffic === null) return [`No dialect finds packet rules in ${changed.join(', ')} or beside it.`];
-  return differenceText(traffic).split('\n');
+  return differenceText(traffic, naming()).split('\n');
 }
 
 function carriedLines({ carried, offers, remarks }: GraftPlan): string[] {

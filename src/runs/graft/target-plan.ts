@@ -1,13 +1,14 @@
 import { configurationDigest } from '#archive';
 import { type FillIn, fillInsOf, type GraftPlan } from '#core/config';
 import { TuckpointError } from '#core/errors';
-import { type Findings, newFindings, type TrafficDifference } from '#core/traffic';
+import { type Findings, type Naming, newFindings, type TrafficDifference } from '#core/traffic';
 import {
   type CaptureComparison,
   type CapturePart,
   compareCaptures,
   encode,
   graftPart,
+  namingOf,
   policyOfCapture,
   type ReadCapture,
   readCapture,
@@ -39,6 +40,8 @@ export interface TargetPlan {
   readonly traffic: TrafficDifference | null;
   /** Why traffic was not compared, as a sentence; else null. */
   readonly trafficUnknown: string | null;
+  /** The user's names for addresses and ports, for rows of traffic. */
+  naming(): Naming;
   /** Findings that the graft would bring: shadowing, overlaps, redundant rules. */
   readonly findings: Findings;
   readonly promises: PromiseAnswer;
@@ -117,6 +120,7 @@ function proof(
     difference,
     traffic,
     trafficUnknown,
+    naming: () => namingOf(before, after),
     findings,
     promises,
     restart: restartFor(changed, target.facts),
