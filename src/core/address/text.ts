@@ -16,16 +16,27 @@ export function parseAddress(text: string): Address | undefined {
   return word === undefined ? undefined : [word];
 }
 
+const ZERO = 48;
+const DOT = 46 - ZERO;
+
 function parseIpv4(text: string): number | undefined {
-  const match = /^(\d{1,3})\.(\d{1,3})\.(\d{1,3})\.(\d{1,3})$/.exec(text);
-  if (match === null) return undefined;
   let word = 0;
-  for (const octet of match.slice(1)) {
-    const value = Number(octet);
-    if (value > 255 || String(value) !== octet) return undefined;
-    word = word * 256 + value;
+  let octets = 0;
+  let octet = -1;
+  for (let i = 0; i <= text.length; i++) {
+    const digit = text.charCodeAt(i) - ZERO;
+    if (digit >= 0 && digit <= 9) {
+      // No octet is written with a zero in front: programs read such octets as octal or as decimal.
+      if (octet === 0) return undefined;
+      octet = octet < 0 ? digit : octet * 10 + digit;
+      if (octet > 255) return undefined;
+    } else if (octet >= 0 && (i === text.length || digit === DOT)) {
+      word = word * 256 + octet;
+      octets++;
+      octet = -1;
+    } else return undefined;
   }
-  return word;
+  return octets === 4 ? word : undefined;
 }
 
 function parseIpv6(text: string): Address | undefined {

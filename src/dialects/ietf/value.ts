@@ -33,10 +33,15 @@ const ORDERED = new Set(['ace', 'acl-set', 'search', 'user-authentication-order'
 /** The value below a node, the same for XML and JSON: containers as fields, lists as lists. `except`: names left out. */
 export function dataValue(node: DataNode, except: readonly string[] = []): Value {
   if (node.children.length === 0) return node.text === null ? true : leafValue(node.name, node.text);
+  const groups = new Map<string, Value[]>();
+  for (const part of node.children) {
+    if (except.includes(part.name)) continue;
+    const group = groups.get(part.name);
+    if (group === undefined) groups.set(part.name, [dataValue(part)]);
+    else group.push(dataValue(part));
+  }
   const fields = new Map<string, Value>();
-  for (const name of new Set(node.children.map((c) => c.name))) {
-    if (except.includes(name)) continue;
-    const values = node.children.filter((c) => c.name === name).map((c) => dataValue(c));
+  for (const [name, values] of groups) {
     const isList = LISTS.has(name) || node.name === 'next-hop-list';
     if (!isList && values.length === 1) fields.set(name, values[0]!);
     else fields.set(name, ORDERED.has(name) ? values : sorted(values));

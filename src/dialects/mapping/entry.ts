@@ -128,6 +128,7 @@ export class Entry {
     for (const path of ignore)
       for (const { node } of select(this.found.node, parsePath(path))) this.#coverage.takeAll(node);
     const nodes = this.#coverage.leftBelow(this.found.node);
+    if (this.tree.format !== 'xml') return nodes;
     return [...nodes, ...attributesLeft(this.found.node, this.#attributes, nodes)];
   }
 

@@ -123,11 +123,15 @@ export class Model {
   /** Turns mentions into references, once every object is known. Literal addresses and words for any refer to nothing. */
   resolveMentions(): void {
     const known = new Set(this.objects.map(({ id }) => id));
+    const names = new Set(this.objects.flatMap(({ name, order }) => (order === null ? [name] : [])));
     for (const { references, mentions } of this.#mentions.splice(0)) {
       for (const { kinds, taken, isLiteral } of mentions) {
         for (const { text, place } of taken) {
           const name = text.replace(/^!(?=.)/, '');
-          const to = kinds.map((kind) => objectId(kind, name)).find((id) => known.has(id));
+          // Most texts are addresses and ports, which no object is called.
+          const to = names.has(name)
+            ? kinds.map((kind) => objectId(kind, name)).find((id) => known.has(id))
+            : undefined;
           if (to !== undefined) references.push({ to, text, place });
           else if (!isLiteral(name)) references.push({ to: objectId(kinds[0]!, name), text, place });
         }

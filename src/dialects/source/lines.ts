@@ -1,10 +1,11 @@
 import type { SourceFile, Span } from '#core/config';
 
-/** Turns offsets into spans with line numbers, by bisection over the line starts. */
+/** Turns offsets into spans with line numbers, by bisection over the line starts from where it last was. */
 export class Lines {
   readonly file: string;
   readonly text: string;
   private readonly starts: number[] = [0];
+  private last = 0;
 
   constructor(file: SourceFile) {
     this.file = file.name;
@@ -16,13 +17,21 @@ export class Lines {
 
   /** The line of an offset, from 1. */
   lineAt(offset: number): number {
-    let low = 0;
-    let high = this.starts.length - 1;
+    const { starts, last } = this;
+    // Readers go through a text from front to back: the answer is mostly this line or one of the next.
+    let low = starts[last]! <= offset ? last : 0;
+    let high = low === last ? last + 1 : last;
+    while (high < starts.length && starts[high]! <= offset) {
+      low = high;
+      high += high - last + 1;
+    }
+    high = Math.min(high, starts.length) - 1;
     while (low < high) {
       const middle = (low + high + 1) >> 1;
-      if (this.starts[middle]! <= offset) low = middle;
+      if (starts[middle]! <= offset) low = middle;
       else high = middle - 1;
     }
+    this.last = low;
     return low + 1;
   }
 
