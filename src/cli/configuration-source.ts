@@ -122,6 +122,8 @@ export async function policyOf(source: ConfigurationSource, options: ReadingOpti
 export function policyIn(source: ConfigurationSource, read: ReadCapture): Policy {
   const found = policyOfCapture(read);
   if (found === null) {
+    const [refused] = read.unread;
+    if (source.files.length === 1 && refused?.refusal != null) throw refused.refusal;
     const why = read.unread.map((u) => `${u.name}: ${u.why}`).join('; ');
     throw new TuckpointError(
       'dialects/no-policy',

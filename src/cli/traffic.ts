@@ -14,7 +14,7 @@ import {
   trafficDifference,
   typedPacket,
 } from '#core/traffic';
-import { namingOf } from '#dialects';
+import { namingOf, withUnreadFiles } from '#dialects';
 import {
   configurationFrom,
   policyIn,
@@ -53,7 +53,10 @@ export function trafficCommand(program: Command, context: CliContext): void {
           advice: 'Name two, or give --packets or --explain.',
         });
       }
-      const difference = trafficDifference(first.policy, second.policy);
+      const difference = trafficDifference(
+        withUnreadFiles(first.policy, first.read, second.read),
+        withUnreadFiles(second.policy, second.read, first.read),
+      );
       const naming = namingOf(first.read, second.read);
       context.out.result(differenceRecord(difference, naming), differenceText(difference, naming));
       const codes = { equal: ExitCode.ok, different: ExitCode.different, undecided: ExitCode.undecided };

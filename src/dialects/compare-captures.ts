@@ -1,6 +1,7 @@
 import { compareConfigurations, type ObjectDifference, type TypedConfiguration } from '#core/config';
 import { type TrafficDifference, trafficDifference } from '#core/traffic';
 import { type CapturePart, policyOfCapture, type ReadCapture } from './read-capture.ts';
+import { withUnreadFiles } from './unread-files.ts';
 
 /** Two captures laid side by side, as far as dialects read them. */
 export interface CaptureComparison {
@@ -18,7 +19,7 @@ export function compareCaptures(before: ReadCapture, after: ReadCapture): Captur
     difference: compareConfigurations(readBy(dialect, before.parts), readBy(dialect, after.parts)),
   }));
   const unread = new Map([...before.unread, ...after.unread].map((file) => [file.name, file]));
-  return { parts, unread: [...unread.values()] };
+  return { parts, unread: [...unread.values()].map(({ name, why }) => ({ name, why })) };
 }
 
 /**
@@ -29,7 +30,10 @@ export function trafficBetween(before: ReadCapture, after: ReadCapture): Traffic
   const [then, now] = [policyOfCapture(before), policyOfCapture(after)];
   if (then === null && now === null) return null;
   const nothing = { pipelines: [], unread: [] };
-  return trafficDifference(then?.policy ?? nothing, now?.policy ?? nothing);
+  return trafficDifference(
+    withUnreadFiles(then?.policy ?? nothing, before, after),
+    withUnreadFiles(now?.policy ?? nothing, after, before),
+  );
 }
 
 function readBy(dialect: string, parts: readonly CapturePart[]): TypedConfiguration {

@@ -10,3 +10,4 @@ export { namingOf } from './naming.ts';
 export { type CapturePart, policyOfCapture, type ReadCapture, readCapture } from './read-capture.ts';
 export { dialectFor, dialectNamed, dialects } from './registry.ts';
 export { decode, encode } from './source/index.ts';
+export { withUnreadFiles } from './unread-files.ts';

@@ -17,7 +17,16 @@ export interface CapturePart {
 /** A capture, read as far as dialects go; what none of them reads is named with the reason. */
 export interface ReadCapture {
   readonly parts: readonly CapturePart[];
-  readonly unread: readonly { readonly name: string; readonly why: string }[];
+  readonly unread: readonly UnreadFile[];
+}
+
+export interface UnreadFile {
+  readonly name: string;
+  readonly why: string;
+  /** Why its bytes are no text; null for a text that no dialect recognises. */
+  readonly refusal: TuckpointError | null;
+  /** Null where its bytes are no text. */
+  readonly source: SourceFile | null;
 }
 
 /**
@@ -30,15 +39,15 @@ export function readCapture(
   { only, taught = [] }: { readonly only?: Dialect | undefined; readonly taught?: readonly Dialect[] } = {},
 ): ReadCapture {
   const groups = new Map<Dialect, SourceFile[]>();
-  const unread: { name: string; why: string }[] = [];
+  const unread: UnreadFile[] = [];
   for (const { name, bytes } of files) {
     const source = textOf(name, bytes);
-    if (typeof source === 'string') {
-      unread.push({ name, why: source });
+    if (source instanceof TuckpointError) {
+      unread.push({ name, why: source.message, refusal: source, source: null });
       continue;
     }
     const dialect = only ?? bestFor(source, [...taught, ...dialects]);
-    if (dialect === null) unread.push({ name, why: 'no dialect recognises it' });
+    if (dialect === null) unread.push({ name, why: 'no dialect recognises it', refusal: null, source });
     else groups.set(dialect, [...(groups.get(dialect) ?? []), source]);
   }
   const parts = [...groups].map(([dialect, own]) => ({
@@ -85,11 +94,11 @@ function bestFor(file: SourceFile, among: readonly Dialect[]): Dialect | null {
 }
 
 /** The text of a file, or why it has none. */
-function textOf(name: string, bytes: Uint8Array): SourceFile | string {
+function textOf(name: string, bytes: Uint8Array): SourceFile | TuckpointError {
   try {
     return decode(name, bytes);
   } catch (error) {
-    if (error instanceof TuckpointError) return error.message;
+    if (error instanceof TuckpointError) return error;
     throw error;
   }
 }
