@@ -11,9 +11,10 @@ const may = {
   archive: ['core'],
   store: ['core'],
   practice: ['core'],
+  rehearsal: ['archive', 'dialects', 'core'],
   runs: ['links', 'archive', 'store', 'dialects', 'document', 'core'],
   server: ['runs', 'links', 'archive', 'store', 'dialects', 'core'],
-  cli: ['document', 'server', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
+  cli: ['document', 'server', 'rehearsal', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
 };
 
 module.exports = {

@@ -14,6 +14,7 @@ import {
 } from '#archive';
 import { archiveKeepingCommands } from './archive-keeping.ts';
 import { archiveKeyCommands } from './archive-key.ts';
+import { archiveRehearseCommand } from './archive-rehearse.ts';
 import { archiveReplicaCommands } from './archive-replica.ts';
 import { archiveSharingCommands } from './archive-sharing.ts';
 import type { CliContext } from './context.ts';
@@ -27,6 +28,7 @@ export function archiveCommand(program: Command, context: CliContext): void {
   showCommand(archive, context);
   statusCommand(archive, context);
   checkCommands(archive, context);
+  archiveRehearseCommand(archive, context);
   archiveKeepingCommands(archive, context);
   archiveSharingCommands(archive, context);
   archiveReplicaCommands(archive, context);

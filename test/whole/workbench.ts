@@ -5,7 +5,7 @@ import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { RunEvent, RunReport } from '#runs';
 
-const command = path.join(path.dirname(fileURLToPath(import.meta.url)), '..', '..', 'bin', 'tuckpoint.js');
+const program = path.join(path.dirname(fileURLToPath(import.meta.url)), '..', '..', 'bin', 'tuckpoint.js');
 
 export interface Answer {
   readonly code: number | null;
@@ -40,6 +40,11 @@ export class Workbench {
   readonly data = path.join(this.folder, 'data');
   /** All that any command printed so far. */
   printed = '';
+
+  /** How to start a command in a process of its own. */
+  command(...args: string[]) {
+    return { program: process.execPath, args: [program, ...args], environment: this.#environment() };
+  }
 
   /** Runs a command as a person does, to its end. */
   say(...args: string[]): Promise<Answer> {
@@ -115,7 +120,8 @@ export class Workbench {
   }
 
   #spawn(args: readonly string[], heard: (text: string, child: ChildProcess) => void): Promise<Answer> {
-    const child = spawn(process.execPath, [command, ...args], { env: this.#environment(), stdio: 'pipe' });
+    const { program: node, args: all, environment } = this.command(...args);
+    const child = spawn(node, all, { env: environment, stdio: 'pipe' });
     child.stdin.end();
     let stdout = '';
     let stderr = '';

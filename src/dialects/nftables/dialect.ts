@@ -2,7 +2,7 @@ import type { Dialect, SourceFile } from '#core/config';
 import { compilePolicy, objectsOf, opaqueParts, type Ruleset } from '../netfilter/index.ts';
 import { applyEdits } from '../source/index.ts';
 import { isJsonRuleset, parseJson } from './json/index.ts';
-import { parseScripts } from './parse-script.ts';
+import { parseScripts, rootScripts } from './parse-script.ts';
 
 /** Reads nftables rulesets, as text or JSON. */
 export const nftables: Dialect = {
@@ -24,6 +24,16 @@ export const nftables: Dialect = {
   policy: (configuration) => compilePolicy(configuration.syntax as Ruleset, configuration.files),
   write: applyEdits,
 };
+
+/** The files to give to nft(8), in order, so that it loads what `read` reads: scripts, and rulesets as JSON. */
+export function rulesetRoots(files: readonly SourceFile[]): {
+  readonly text: string[];
+  readonly json: string[];
+} {
+  const json = files.filter(isJsonRuleset);
+  const text = rootScripts(files.filter((file) => !json.includes(file)));
+  return { text: text.map(({ name }) => name), json: json.map(({ name }) => name) };
+}
 
 function recognises(file: SourceFile): number {
   if (isJsonRuleset(file)) return 1;

@@ -15,6 +15,18 @@ const DEEPEST_INCLUDE = 16;
 /** Reads what stands at one level, up to the brace that ends it. */
 type Inside = (reading: Reading) => void;
 
+/** The files that no other one includes; where each includes another, the first. */
+export function rootScripts(files: readonly SourceFile[]): readonly SourceFile[] {
+  const included = new Set<string>();
+  for (const file of files) {
+    for (const match of file.text.matchAll(/^[ \t]*include[ \t]+"([^"\n]+)"/gm)) {
+      for (const found of findIncluded(files, match[1]!)) if (found !== file) included.add(found.name);
+    }
+  }
+  const roots = files.filter((file) => !included.has(file.name));
+  return roots.length === 0 ? files.slice(0, 1) : roots;
+}
+
 /**
  * Reads ruleset files, in order, into the ruleset that stands after all their commands. A file that another one
  * includes is read at that place and not again.
@@ -22,15 +34,8 @@ type Inside = (reading: Reading) => void;
  */
 export function parseScripts(files: readonly SourceFile[]): Ruleset {
   const ruleset = newRuleset();
-  const included = new Set<string>();
-  for (const file of files) {
-    for (const match of file.text.matchAll(/^[ \t]*include[ \t]+"([^"\n]+)"/gm)) {
-      for (const found of findIncluded(files, match[1]!)) if (found !== file) included.add(found.name);
-    }
-  }
   const scope = new Scope(null);
-  const roots = files.filter((file) => !included.has(file.name));
-  for (const file of roots.length === 0 ? files.slice(0, 1) : roots) readFile(file, scope, 0);
+  for (const file of rootScripts(files)) readFile(file, scope, 0);
   return ruleset;
 
   function readFile(file: SourceFile, outer: Scope, depth: number, inside: Inside = readTop): void {

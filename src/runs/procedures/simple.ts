@@ -9,6 +9,7 @@ import { capture } from '../steps/capture.ts';
 import { compareAfterwards } from '../steps/compare.ts';
 import { keep, recover } from '../steps/keep.ts';
 import { firstLook, lookAgain } from '../steps/look.ts';
+import { noteRestored } from '../steps/note-restored.ts';
 import { reading, settledReading } from '../steps/reading.ts';
 import { booting, restart, shutdown } from '../steps/restart.ts';
 import { wellBooted } from '../steps/well-booted.ts';
@@ -167,6 +168,7 @@ export const restore = procedure(
       applies: (run) => run.facts.restartNeeded === true,
     }),
     ...afterBoot,
+    noteRestored,
   ],
   (run) => `The configuration of capture ${run.goal.capture} runs.`,
 );
