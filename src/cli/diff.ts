@@ -45,7 +45,8 @@ export function diffCommand(program: Command, context: CliContext): void {
       const unread = new Set(answer.objects.unread.map((file) => file.name));
       const shown = answer.text.filter((file) => options.raw === true || unread.has(file.name));
       context.out.result(dataOf(answer, shown), textOf(answer, shown));
-      const undecided = answer.traffic?.verdict === 'undecided';
+      const differs = answer.objects.parts.some(({ difference }) => difference.changes.length > 0);
+      const undecided = !differs && answer.traffic?.verdict === 'undecided';
       context.exit(
         answer.text.length === 0 ? ExitCode.ok : undecided ? ExitCode.undecided : ExitCode.different,
       );

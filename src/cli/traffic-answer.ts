@@ -14,6 +14,8 @@ import {
 /** Rows shown one by one; above that each change is one line, and its rows are in the JSON. */
 const SHOWN = 20;
 
+const UNREAD_SHOWN = 40;
+
 /** A traffic difference for a person: the answer, then the rows, biggest consequence first. */
 export function differenceText(difference: TrafficDifference, naming: Naming = {}): string {
   const lines = [differenceSentence(difference)];
@@ -29,8 +31,10 @@ export function differenceText(difference: TrafficDifference, naming: Naming = {
   }
   if (difference.unread.length > 0) {
     lines.push('', 'Not read, so that the answer holds but for what these do:');
-    for (const { file, line, text, reason } of difference.unread)
+    for (const { file, line, text, reason } of difference.unread.slice(0, UNREAD_SHOWN))
       lines.push(`  ${file}:${line} "${text}" (${reason})`);
+    const more = difference.unread.length - UNREAD_SHOWN;
+    if (more > 0) lines.push(`  and ${more} more, which --json lists`);
   }
   return lines.join('\n');
 }

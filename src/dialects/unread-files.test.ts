@@ -13,10 +13,17 @@ const capture = (files: Record<string, string | Uint8Array>) =>
 
 test('a changed file in no known language is named, so that the answer is never plainly equal', () => {
   const answer = trafficBetween(
-    capture({ 'gate.nft': RULES, 'ways.conf': 'way a { open; }\n' }),
-    capture({ 'gate.nft': RULES, 'ways.conf': 'way a { shut; }\n' }),
+    capture({ 'gate.nft': RULES, 'ways.conf': 'way a { open; }\nway b { open; }\n' }),
+    capture({ 'gate.nft': RULES, 'ways.conf': 'way a { open; }\nway b { shut; }\n' }),
   );
-  expect(answer).toMatchObject({ verdict: 'equal', exact: false, unread: [{ file: 'ways.conf', line: 1 }] });
+  expect(answer).toMatchObject({
+    verdict: 'undecided',
+    exact: false,
+    unread: [
+      { file: 'ways.conf', line: 2, text: 'way b { open; }' },
+      { file: 'ways.conf', line: 2, text: 'way b { shut; }' },
+    ],
+  });
 });
 
 test('a file that is no text is named even where it is the same, with the line of the first bad byte', () => {

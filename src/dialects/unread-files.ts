@@ -1,5 +1,6 @@
 import type { Policy, Unread } from '#core/traffic';
 import type { ReadCapture } from './read-capture.ts';
+import { shorten } from './source/index.ts';
 
 /**
  * A policy with the files of its capture that were not read for packet rules, so that an answer about traffic names
@@ -18,9 +19,22 @@ function refusedFiles({ unread }: ReadCapture): Unread[] {
 
 function changedFiles(own: ReadCapture, other: ReadCapture): Unread[] {
   const [here, there] = [textsOf(own), textsOf(other)];
-  return [...here]
-    .filter(([name, text]) => there.get(name) !== text)
-    .map(([name]) => wholeFile(name, 'it differs, and is in no language that is read for packet rules'));
+  return [...here].flatMap(([name, text]): Unread[] => {
+    const other = there.get(name);
+    if (other === text) return [];
+    const reason = 'the file differs from here on, and is in no language that is read for packet rules';
+    return [{ file: name, ...(other === undefined ? WHOLE : firstDifference(text, other)), reason }];
+  });
+}
+
+const WHOLE = { line: 1, text: 'the whole file' };
+
+function firstDifference(text: string, other: string): { line: number; text: string } {
+  const [lines, others] = [text.split('\n'), other.split('\n')];
+  const at = lines.findIndex((line, n) => line !== others[n]);
+  return at < 0
+    ? { line: lines.length, text: 'the end of the file' }
+    : { line: at + 1, text: shorten(lines[at]!.trim() || 'an empty line') };
 }
 
 /** The texts of files that no dialect knows, or that are only known to be a tree of words. */
@@ -31,5 +45,5 @@ function textsOf({ unread, parts }: ReadCapture): Map<string, string> {
 }
 
 function wholeFile(file: string, reason: string, line = 1): Unread {
-  return { file, line, text: 'the whole file', reason: reason.replace(/\.$/, '') };
+  return { file, ...WHOLE, line, reason: reason.replace(/\.$/, '') };
 }

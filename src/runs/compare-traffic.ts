@@ -1,5 +1,5 @@
 import { codeOf, TuckpointError } from '#core/errors';
-import { differenceSentence, rowSentence, trafficDifference, type Unread } from '#core/traffic';
+import { differenceSentence, rowSentence, trafficDifference } from '#core/traffic';
 import { namingOf, policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 
@@ -44,9 +44,7 @@ export function compareTraffic(before: readonly NamedFile[], after: readonly Nam
     if (difference.verdict === 'different')
       return { verdict: 'different', sentence, rows: difference.rows.map((row) => rowSentence(row, naming)) };
     if (opaque.length > 0) return { verdict: 'not read', sentence, rows: [] };
-    const sameUnread = unreadTexts(then.policy.unread) === unreadTexts(now.policy.unread);
-    const sure = difference.verdict === 'equal' && (difference.exact || sameUnread);
-    return { verdict: sure ? 'equal' : 'undecided', sentence, rows: [] };
+    return { verdict: difference.verdict, sentence, rows: [] };
   } catch (error) {
     if (!(error instanceof TuckpointError) || codeOf(error)?.startsWith('dialects/') !== true) throw error;
     return notRead(error.text);
@@ -55,11 +53,6 @@ export function compareTraffic(before: readonly NamedFile[], after: readonly Nam
 
 function notRead(sentence: string): TrafficAnswer {
   return { verdict: 'not read', sentence, rows: [] };
-}
-
-/** What was not read, wherever it stands: the same statements on both sides do the same on both. */
-function unreadTexts(unread: readonly Unread[]): string {
-  return JSON.stringify(unread.map((u) => u.text).sort());
 }
 
 /** Names of files that differ, in either direction. */

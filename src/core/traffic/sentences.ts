@@ -8,6 +8,8 @@ export function differenceSentence(difference: TrafficDifference): string {
     ? ''
     : ` Exact but for ${unread.length === 1 ? 'one statement' : `${unread.length} statements`} not read.`;
   if (verdict === 'equal') return `No packet is treated differently${exact ? ' (proved)' : ''}.${but}`;
+  if (verdict === 'undecided' && unresolved.length === 0)
+    return `By what was read no packet is treated differently, but the versions differ in what was not read.${but}`;
   if (verdict === 'undecided') return `Whether packets are treated differently could not be decided.${but}`;
   const open =
     unresolved.length === 0 ? '' : ` In ${unresolved.length} more places it could not be decided in full.`;

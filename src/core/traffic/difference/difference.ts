@@ -21,7 +21,7 @@ export const WAYS: readonly { readonly path: Path; readonly family: Family }[] =
 /**
  * Which packets two policies treat differently, as disjoint rows that together are complete.
  *
- * "equal" is only said when it is proved. Past the budget the answer is "different" with a packet that shows it, or
+ * "equal" is only said when it is proved, but for statements that stand unread in both versions alike. Past the budget the answer is "different" with a packet that shows it, or
  * "undecided"; `unresolved` then names the changed rules whose effect is not known in full.
  */
 export function trafficDifference(
@@ -52,7 +52,11 @@ export function trafficDifference(
   return {
     before,
     after,
-    verdict: different ? 'different' : unresolved.length > 0 ? 'undecided' : 'equal',
+    verdict: different
+      ? 'different'
+      : unresolved.length > 0 || unreadDiffers(before, after)
+        ? 'undecided'
+        : 'equal',
     exact: unread.length === 0,
     unread,
     changes,
@@ -60,6 +64,12 @@ export function trafficDifference(
     unresolved,
     work,
   };
+}
+
+/** Whether the versions differ in what was not read, wherever it stands: then nothing can be said to be equal. */
+function unreadDiffers(before: Policy, after: Policy): boolean {
+  const textsOf = ({ unread }: Policy) => JSON.stringify(unread.map((u) => [u.text, u.reason]).sort());
+  return textsOf(before) !== textsOf(after);
 }
 
 function uniqueUnread(unread: readonly Unread[]): Unread[] {
