@@ -46,6 +46,7 @@ const INPUT_CODES = new Set([
   'archive/not-an-archive',
   'links/refused',
   'runs/refused',
+  'runs/changed-since-planned',
   'runs/unfinished',
   'runs/ended',
 ]);

@@ -21,7 +21,8 @@ export function planText(plan: Plan): string {
     }
   });
   if (plan.wayBack.length > 0) {
-    lines.push('', 'Only if it is worse afterwards, or the new release does not come up:');
+    const or = plan.procedure === 'update' ? 'the new release does not come up' : 'not as predicted';
+    lines.push('', `Only if it is worse afterwards, or ${or}:`);
     for (const title of plan.wayBack) lines.push(`  - ${title}`);
   }
   return lines.join('\n');

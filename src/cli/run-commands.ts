@@ -8,12 +8,14 @@ import {
   resumeRun,
   startRun,
   type Word,
+  warningsFor,
 } from '#runs';
 import type { CliContext } from './context.ts';
 import { planText } from './plan-text.ts';
 import { progressTeller } from './progress.ts';
 import { chooseRelease } from './release-file.ts';
 import { finish } from './run-result.ts';
+import { withWords, wordsOf } from './words.ts';
 
 const CAUTION =
   'This work can cut people off. Have out-of-band access, the manufacturer’s instructions and your organisation’s change control at hand; local rules come first.';
@@ -48,12 +50,17 @@ export function runCommands(program: Command, context: CliContext): void {
   );
   run(program.command('shutdown <device>'), 'shut the device down in order', 'shutdown', context);
   run(program.command('reading <device>'), 'take a reading', 'reading', context);
-  run(
-    program.command('restore <device> <capture>'),
-    'bring a whole capture back onto the device',
-    'restore',
-    context,
-  ).option('--accept-no-reserve', 'your explicit word to go on without a reserve on a device with one slot');
+  withWords(
+    run(
+      program.command('restore <device> <capture>'),
+      'bring a whole capture back onto the device',
+      'restore',
+      context,
+    ),
+  ).option(
+    '--accept-warnings',
+    'your explicit word to go on although the capture is of another device, model or set of interfaces',
+  );
 
   program
     .command('resume [run]')
@@ -101,9 +108,17 @@ export function run(
         context.out.result(plan, planText(plan));
         return;
       }
+      if (capture !== undefined) await warn(context, device, capture);
       const done = await startRun(bench.runs, { device, procedure, goal }, progressTeller(context.out));
       await finish(context, done, options.report);
     });
+}
+
+/** What a person should know before the capture is brought onto the device. */
+async function warn(context: CliContext, device: string, capture: string): Promise<void> {
+  const bench = await context.workbench();
+  await bench.store.devices.get(device);
+  for (const { sentence } of await warningsFor(bench.runs, device, capture)) context.out.warn(sentence);
 }
 
 async function goalOf(
@@ -118,7 +133,7 @@ async function goalOf(
   return {
     ...(release === undefined ? {} : { release }),
     ...(oldRelease === undefined ? {} : { oldRelease }),
-    ...(options.acceptNoReserve === true ? { acceptNoReserve: true } : {}),
+    ...wordsOf(options),
     ...(options.slot === undefined ? {} : { slot: slotOf(options.slot) }),
     ...(capture === undefined || digest === undefined ? {} : { capture, captureDigest: digest }),
   };

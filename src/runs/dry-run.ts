@@ -1,8 +1,10 @@
 import { fit } from '#core/release';
 import { after, booted, boots, reserveOf, type SlotState } from '#core/slots';
-import type { Sighting } from '#store';
+import type { DeviceRecord, Sighting } from '#store';
+import { changedNames } from './compare-traffic.ts';
 import type { RunEnvironment } from './environment.ts';
 import type { Facts, Goal } from './facts.ts';
+import { warningsFor } from './graft/warnings-for.ts';
 import { type ProcedureName, procedures } from './procedures/index.ts';
 import { RunContext } from './run-context.ts';
 import type { Step } from './step.ts';
@@ -38,7 +40,8 @@ export async function planRun(
   const { kind } = await environment.deviceFacts(device);
   const seen = await store.observations.lastSighting(device.name);
   const run = new RunContext(environment, device, 'dry-run', request.goal);
-  const known: Facts = seen === null ? {} : { before: lookOf(seen) };
+  const bringing = await knownOfRestore(environment, device, request.goal);
+  const known: Facts = { ...(seen === null ? {} : { before: lookOf(seen) }), ...bringing.facts };
   const procedure = procedures[request.procedure];
   let slots = seen?.slots ?? null;
   const steps: PlannedStep[] = [];
@@ -71,8 +74,31 @@ export async function planRun(
       kind.slots === 1
         ? wayBack
         : wayBack.filter((title) => !/old release|captured at the start/.test(title)),
-    doubts: doubtsOf(seen, request.goal, kind.slots),
+    doubts: [...doubtsOf(seen, request.goal, kind.slots), ...bringing.doubts],
   };
+}
+
+/** What is known beforehand of bringing a whole capture onto the device, by its own last capture. */
+async function knownOfRestore(
+  environment: RunEnvironment,
+  device: DeviceRecord,
+  goal: Goal,
+): Promise<{ facts: Facts; doubts: readonly string[] }> {
+  if (goal.capture === undefined) return { facts: {}, doubts: [] };
+  const { archive } = environment;
+  const warnings = await warningsFor(environment, device.name, goal.capture);
+  const doubts = warnings.map(({ sentence }) => sentence);
+  const last = (await archive.list(device.name)).at(-1);
+  if (last === undefined)
+    return {
+      facts: {},
+      doubts: [...doubts, 'It was never captured: whether a restart is needed is not known.'],
+    };
+  if (last.digest === goal.captureDigest) doubts.push('By its last capture the device holds this already.');
+  const [now, wanted] = [await archive.get(last.id), await archive.get(goal.capture)];
+  const facts = await environment.deviceFacts(device);
+  const restartNeeded = facts.applyNeedsRestart(changedNames(now.files, wanted.files));
+  return { facts: { restartNeeded }, doubts };
 }
 
 function doubtsOf(seen: Sighting | null, goal: Goal, slotCount: number): string[] {

@@ -1,9 +1,12 @@
 import type { Comparison, Reading } from '#core/reading';
 import type { ReleaseSheet } from '#core/release';
 import type { SlotState } from '#core/slots';
+import type { TrafficPromise } from '#core/traffic';
 import type { Identity, ReleaseFile, RemoteFile } from '#links/port';
 import type { TrafficAnswer } from './compare-traffic.ts';
 import type { Decision } from './events.ts';
+import type { PredictionAnswer } from './graft/as-predicted.ts';
+import type { PromisesKept } from './graft/promises-kept.ts';
 
 /** The device as one look found it. `capture` is the archive's id of its running configuration. */
 export interface Look {
@@ -29,8 +32,36 @@ export interface Goal {
   readonly round?: true;
   /** Archive id of the capture to restore. */
   readonly capture?: string;
-  /** Its digest, for predictions. */
+  /** Digest of the configuration to apply, for predictions. */
   readonly captureDigest?: string;
+  /** A graft: the files to apply stand sealed in the store beside the run. */
+  readonly graft?: {
+    /** What is carried, as a sentence without a full stop. */
+    readonly title: string;
+    /** The grafts that were asked for at once share it. */
+    readonly group: string;
+  };
+  /** Digest of the configuration that this was planned on; on any other the run is refused. */
+  readonly plannedOn?: string;
+  /** Id of the run whose change is taken back. */
+  readonly undoes?: string;
+  /** Checked besides the way in. */
+  readonly promises?: readonly TrafficPromise[];
+  readonly accepted?: Accepted;
+}
+
+/** The user's explicit words, given beforehand, for a run that applies a configuration. */
+export interface Accepted {
+  /** The kind of device cannot return by itself. */
+  readonly noReturn?: boolean;
+  /** Promises that the new configuration breaks, the way in included. */
+  readonly brokenPromises?: boolean;
+  /** What cannot be compared afterwards. */
+  readonly unproved?: boolean;
+  /** A reading that is worse than before. */
+  readonly worse?: boolean;
+  /** Warnings that a restore would else be refused for. */
+  readonly warnings?: boolean;
 }
 
 /** What of an identity tells one boot from the next. */
@@ -50,6 +81,16 @@ export interface Facts {
   readonly bootAt?: Readonly<Record<string, BootMark>>;
   /** The handbook says that the files just applied need a restart. */
   readonly restartNeeded?: boolean;
+  /** The device holds already what is to be applied. */
+  readonly nothingToDo?: boolean;
+  /** The running slot is copied to the spare first. */
+  readonly keepFirst?: boolean;
+  /** What a person should know of the capture to restore. */
+  readonly warnings?: readonly string[];
+  /** When the device returns by itself at the earliest; RFC 3339. */
+  readonly armedUntil?: string;
+  readonly prediction?: PredictionAnswer;
+  readonly promises?: PromisesKept;
   /** Id of the slot a person wants to boot. */
   readonly wantedSlot?: string;
   readonly after?: Look;

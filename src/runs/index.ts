@@ -8,7 +8,16 @@ export { type Concern, concernsOf } from './concerns.ts';
 export { type Plan, planRun } from './dry-run.ts';
 export type { RunEnvironment } from './environment.ts';
 export type { Decision, Listener, RunEvent } from './events.ts';
-export type { ChosenRelease, Facts, Goal, Look } from './facts.ts';
+export type { Accepted, ChosenRelease, Facts, Goal, Look } from './facts.ts';
+export {
+  type CarryOutOptions,
+  carryOut,
+  type GroupResult,
+  type PlannedTarget,
+  type TargetResult,
+} from './graft/carry-out.ts';
+export { undoGraft } from './graft/undo.ts';
+export { warningsFor } from './graft/warnings-for.ts';
 export { commonest, type Drift, driftOf } from './graft/drift.ts';
 export { type FillIns, fillInsFromWords, joinFillIns, readFillIns } from './graft/fill-in-file.ts';
 export type { GraftTarget, TargetProblem } from './graft/graft-target.ts';

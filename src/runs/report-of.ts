@@ -4,6 +4,7 @@ import type { JournalEntry } from '#store';
 import {
   type ConfigurationSection,
   configurationChanges,
+  type ReadBackSection,
   type ReadingsSection,
   type ReportStep,
   type RunReport,
@@ -38,6 +39,8 @@ export async function reportOf(
     },
     configuration: await configurationSections(run),
     readings: readingSections(run),
+    warnings: facts.warnings ?? [],
+    readBack: readBackSection(run),
     traffic: facts.traffic ?? null,
     notChecked: notChecked(run),
     next: nextSteps(run, ending),
@@ -47,6 +50,8 @@ export async function reportOf(
 function titleOf(procedure: Procedure, { goal }: RunContext): string {
   if (procedure.name === 'update' && goal.release !== undefined)
     return `update the device to ${goal.release.sheet.release}`;
+  if (goal.undoes !== undefined) return `undo run ${goal.undoes}: put the configuration from before it back`;
+  if (goal.graft !== undefined) return goal.graft.title;
   return procedure.title;
 }
 
@@ -85,8 +90,13 @@ async function predict(run: RunContext, procedure: Procedure): Promise<SlotState
   const { before } = run.facts;
   if (before === undefined) return null;
   const { kind } = await run.deviceFacts();
+  const { observations } = run.environment.store;
   try {
-    return predicted(run, procedure, before.slots, kind);
+    const slots = predicted(run, procedure, before.slots, kind);
+    // A configuration that booted well here before does not become unknown by coming back.
+    const pair = slots.slots[slots.running];
+    const known = pair !== undefined && (await observations.hasBootedWell(run.device.name, pair));
+    return known && slots.restartDue !== true ? booted(slots, true) : slots;
   } catch (error) {
     // What this device cannot do (copy to a spare it has not) leaves nothing to predict; the run was refused for it.
     if (codeOf(error)?.startsWith('slots/') !== true) throw error;
@@ -97,18 +107,29 @@ async function predict(run: RunContext, procedure: Procedure): Promise<SlotState
 function predicted(run: RunContext, procedure: Procedure, now: SlotState, kind: DeviceKind): SlotState {
   let slots = now;
   for (const step of procedure.steps) {
-    if (
-      step.name.startsWith('back-') ||
-      (step.name === 'keep' && slots.slots.length === 1 && procedure.name !== 'keep')
-    )
-      continue;
-    if (step.name === 'restart' && procedure.name === 'restore' && run.facts.restartNeeded !== true) continue;
+    if (step.name.startsWith('back-') || !isPart(run, procedure, step)) continue;
     const operation = step.operation?.(run.goal) ?? null;
     if (operation === null) continue;
     const then = afterOperation(slots, operation, kind);
     slots = boots(operation) ? booted(then, true) : then;
   }
   return slots;
+}
+
+/** Is a step part of the way forward, by what the run has learned? A run that keeps asks for a spare slot whatever happens. */
+function isPart({ facts }: RunContext, procedure: Procedure, step: Step): boolean {
+  const brings = procedure.name === 'graft' || procedure.name === 'restore';
+  switch (step.name) {
+    case 'keep':
+      if (brings && (facts.nothingToDo === true || facts.keepFirst !== true)) return false;
+      return procedure.name === 'keep' || facts.before?.slots.slots.length !== 1;
+    case 'restart':
+      return !brings || facts.restartNeeded === true;
+    case 'apply':
+      return facts.nothingToDo !== true;
+    default:
+      return true;
+  }
 }
 
 async function configurationSections(run: RunContext): Promise<ConfigurationSection[]> {
@@ -145,11 +166,28 @@ function readingSections({ facts }: RunContext): ReadingsSection[] {
   ];
 }
 
+function readBackSection({ facts: { prediction, promises } }: RunContext): ReadBackSection | null {
+  if (prediction === undefined) return null;
+  const says = (words: readonly string[], how: string) => words.map((promise) => `${how}: ${promise}.`);
+  const answers =
+    promises === undefined
+      ? []
+      : [
+          `${promises.checked} ${promises.checked === 1 ? 'promise' : 'promises'} checked, the way in among them: ${promises.broken.length === 0 ? 'none is broken' : `${promises.broken.length} broken`}.`,
+          ...says(promises.newlyBroken, 'Broken, and kept before'),
+          ...says(
+            promises.broken.filter((words) => !promises.newlyBroken.includes(words)),
+            'Broken, as before',
+          ),
+        ];
+  return { sentence: prediction.sentence, promises: promises?.checked === 0 ? [] : answers };
+}
+
 function notChecked({ facts, goal }: RunContext): string[] {
-  const missing: string[] = [];
+  const missing: string[] = [...(facts.promises?.notChecked ?? [])];
   const reading = facts.readingBack ?? facts.readingAfter ?? facts.readingBefore;
   for (const { what, why } of reading?.notRead ?? []) missing.push(`${what}: ${why}`);
-  const changes = goal.release !== undefined || goal.capture !== undefined;
+  const changes = goal.release !== undefined || goal.capture !== undefined || goal.graft !== undefined;
   if (
     changes &&
     facts.captureAfter !== undefined &&
@@ -168,6 +206,13 @@ function notChecked({ facts, goal }: RunContext): string[] {
 
 function nextSteps(run: RunContext, { decision }: Ending): string[] {
   const name = run.device.name;
+  const { graft, capture } = run.goal;
+  if (graft !== undefined || capture !== undefined) {
+    const undo = run.goal.undoes === undefined && run.facts.captureBefore !== undefined;
+    if (decision === 'kept')
+      return undo ? [`"tuckpoint graft undo ${run.id}" puts the configuration from before it back.`] : [];
+    if (decision === 'went back') return ['Mend what the reason names, then plan it again.'];
+  }
   switch (decision) {
     case 'kept':
       return [

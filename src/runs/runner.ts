@@ -1,4 +1,5 @@
 import { TuckpointError } from '#core/errors';
+import type { NamedFile } from '#links/port';
 import type { Lease, RunRecord } from '#store';
 import type { RunEnvironment } from './environment.ts';
 import type { Decision, Listener } from './events.ts';
@@ -32,7 +33,13 @@ export type Word = 'keep' | 'go back';
  */
 export async function startRun(
   environment: RunEnvironment,
-  request: { device: string; procedure: ProcedureName; goal: Goal },
+  request: {
+    device: string;
+    procedure: ProcedureName;
+    goal: Goal;
+    /** The configuration to bring, for a graft; kept sealed until the run ends. */
+    planned?: readonly NamedFile[];
+  },
   tell: Listener,
 ): Promise<Finished> {
   const { store } = environment;
@@ -47,7 +54,11 @@ export async function startRun(
     if (waiting !== undefined && !onlyLooks) throw unfinished(waiting);
     const startedAt = environment.now();
     const { procedure, goal } = request;
-    await store.journal.begin({ id, device: device.name, procedure, goal, startedAt }, lease);
+    await store.journal.begin(
+      { id, device: device.name, procedure, goal, startedAt },
+      lease,
+      request.planned,
+    );
     const context = new RunContext(environment, device, id, goal);
     return await underLease(environment, context, procedure, lease, tell, false);
   } finally {

@@ -2,7 +2,9 @@ import type { Kysely, Selectable } from 'kysely';
 import { TuckpointError } from '#core/errors';
 import { fromJson, toJson } from './json.ts';
 import { assertHeld, type Lease } from './leases.ts';
+import { openFiles, type PlannedFile, sealFiles } from './planned-files.ts';
 import type { Schema } from './schema.ts';
+import type { Sealer } from './sealer.ts';
 
 /** `open`: at work or interrupted. `stopped`: waits for a person. `ended`: decided and recorded. */
 export type RunState = 'open' | 'stopped' | 'ended';
@@ -42,12 +44,20 @@ export interface Ending {
 
 export class Journal {
   readonly #db: Kysely<Schema>;
+  readonly #sealer: Sealer;
 
-  constructor(db: Kysely<Schema>) {
+  constructor(db: Kysely<Schema>, sealer: Sealer) {
     this.#db = db;
+    this.#sealer = sealer;
   }
 
-  async begin(run: Pick<RunRecord, 'id' | 'device' | 'procedure' | 'goal' | 'startedAt'>, lease: Lease) {
+  /** `planned`: files that the run is to bring onto the device; kept sealed until it ends, so that it can be resumed. */
+  async begin(
+    run: Pick<RunRecord, 'id' | 'device' | 'procedure' | 'goal' | 'startedAt'>,
+    lease: Lease,
+    planned?: readonly PlannedFile[],
+  ) {
+    const files = planned === undefined ? null : await sealFiles(this.#sealer, planned);
     await this.#db.transaction().execute(async (tx) => {
       await assertHeld(tx, lease);
       await tx
@@ -66,7 +76,18 @@ export class Journal {
           report: null,
         })
         .execute();
+      if (files !== null) await tx.insertInto('planned_files').values({ run: run.id, files }).execute();
     });
+  }
+
+  /** The files a run was begun with; null when it had none, or has ended. Throws what the sealer throws. */
+  async plannedFiles(run: string): Promise<readonly PlannedFile[] | null> {
+    const row = await this.#db
+      .selectFrom('planned_files')
+      .select('files')
+      .where('run', '=', run)
+      .executeTakeFirst();
+    return row === undefined ? null : await openFiles(this.#sealer, row.files);
   }
 
   /** Appends a line and merges `facts` into the run's, in one transaction. Throws `store/lease-lost`. */
@@ -115,6 +136,8 @@ export class Journal {
         })
         .where('id', '=', lease.run)
         .execute();
+      if (ending.state === 'ended')
+        await tx.deleteFrom('planned_files').where('run', '=', lease.run).execute();
     });
   }
 

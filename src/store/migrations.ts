@@ -113,6 +113,15 @@ const migrations: Record<string, Migration> = {
         .execute();
     },
   },
+  '003-planned-files': {
+    async up(db: Kysely<unknown>) {
+      await db.schema
+        .createTable('planned_files')
+        .addColumn('run', 'text', (c) => c.primaryKey().references('run.id'))
+        .addColumn('files', 'blob', (c) => c.notNull())
+        .execute();
+    },
+  },
 };
 
 /** Brings the database to the newest schema. Throws `store/migration-failed`; the data is then as before. */

@@ -89,4 +89,9 @@ export interface Schema {
     done_at: string | null;
   };
   service_secret: { name: string; sealed: Uint8Array };
+  planned_files: {
+    run: string;
+    /** Sealed: the files that a run which has not ended is to bring onto its device. */
+    files: Uint8Array;
+  };
 }

@@ -30,7 +30,7 @@ export async function openStore(options: { folder: string; sealer: Sealer }): Pr
   const db = await openDatabase(options.folder);
   return {
     devices: new Devices(db, options.sealer),
-    journal: new Journal(db),
+    journal: new Journal(db, options.sealer),
     leases: new Leases(db, thisProcess(), isGone),
     observations: new Observations(db),
     deliveries: new Deliveries(db),

@@ -42,6 +42,14 @@ export interface MemoryDeviceOptions {
   /** The boot loader boots the other slot by itself when a boot does not end well. Default: only after a power cycle. */
   readonly watchdog?: boolean;
   readonly freeBytes?: number;
+  /** Milliseconds of the device's clock, by which an armed return comes due. Default: it never does. */
+  readonly clock?: () => number;
+  /** What the device makes of a configuration it is given; throws to refuse it. Default: those very files. */
+  readonly takes?: (files: readonly NamedFile[]) => readonly NamedFile[];
+  /** Does the device let nobody in while it runs this configuration? */
+  readonly locksOut?: (files: readonly NamedFile[]) => boolean;
+  /** Probes of 100 that get no answer while it runs this configuration. */
+  readonly losesWith?: (files: readonly NamedFile[]) => number;
 }
 
 export interface MemorySlot {
@@ -69,8 +77,8 @@ export class MemoryDevice {
   runningRelease: string;
   /** Answers nobody until a power cycle. */
   down = false;
-  /** The configuration that comes back unless disarmed. */
-  armed: readonly NamedFile[] | null = null;
+  /** The configuration that comes back unless disarmed, and when; it outlives a boot. */
+  armed: { readonly configuration: readonly NamedFile[]; readonly at: number } | null = null;
   readonly #options: MemoryDeviceOptions;
   #callsUntilUp = 0;
 
@@ -106,8 +114,10 @@ export class MemoryDevice {
 
   /** Counts one call of the workbench; throws `links/unreachable` while the device is down or boots. */
   answer(): void {
-    if (!this.down && this.#callsUntilUp === 0) return;
-    if (!this.down) this.#callsUntilUp -= 1;
+    if (this.armed !== null && !this.down && this.#now() >= this.armed.at) this.returnNow();
+    const lockedOut = this.#options.locksOut?.(this.runningSlot.configuration) === true;
+    if (!this.down && !lockedOut && this.#callsUntilUp === 0) return;
+    if (!this.down && this.#callsUntilUp > 0) this.#callsUntilUp -= 1;
     throw linkError('links/unreachable', `${this.hostname} cannot be reached: nothing answers.`);
   }
 
@@ -172,7 +182,6 @@ export class MemoryDevice {
   bootNext(): void {
     this.running = this.next;
     this.boots += 1;
-    this.armed = null;
     const booted = this.runningSlot;
     const behaviour = this.#known(booted.release);
     if (behaviour.doesNotBoot === true) {
@@ -194,10 +203,29 @@ export class MemoryDevice {
     else this.bootNext();
   }
 
+  /** Replaces the running configuration, as the device takes it. */
+  apply(files: readonly NamedFile[]): void {
+    this.runningSlot.configuration = this.#options.takes?.(files) ?? files;
+  }
+
+  armReturn(seconds: number): void {
+    this.armed = { configuration: this.runningSlot.configuration, at: this.#now() + seconds * 1000 };
+  }
+
   /** The time of an armed return is up. */
   returnNow(): void {
-    if (this.armed !== null) this.runningSlot.configuration = this.armed;
+    if (this.armed !== null) this.runningSlot.configuration = this.armed.configuration;
     this.armed = null;
+  }
+
+  get lossPercent(): number {
+    const loses = this.#options.losesWith?.(this.runningSlot.configuration) ?? 0;
+    return Math.max(loses, this.behaviour.lossPercent ?? 0);
+  }
+
+  /** Without a clock no time passes. */
+  #now(): number {
+    return this.#options.clock?.() ?? 0;
   }
 
   #bootOther(): void {

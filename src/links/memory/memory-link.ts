@@ -21,8 +21,12 @@ export class MemoryLink implements Link {
   readonly #device: MemoryDevice;
   #closed = false;
 
-  /** `restartFor`: globs of the files whose change needs a restart. */
-  constructor(device: MemoryDevice, restartFor: readonly string[] = ['*.conf']) {
+  /** `restartFor`: globs of the files whose change needs a restart. `facts`: other than the usual ones. */
+  constructor(
+    device: MemoryDevice,
+    restartFor: readonly string[] = ['*.conf'],
+    facts: Partial<DeviceFacts> = {},
+  ) {
     this.#device = device;
     this.facts = {
       kind: device.kind,
@@ -31,6 +35,7 @@ export class MemoryLink implements Link {
       canArmReturn: true,
       canReport: true,
       limits: { commandSeconds: 1, transferSeconds: 5, installSeconds: 5, bootSeconds: 5 },
+      ...facts,
     };
   }
 
@@ -71,10 +76,7 @@ export class MemoryLink implements Link {
       runningSlot.configuration = spareSlot.configuration;
     });
 
-  apply = (files: readonly NamedFile[]) =>
-    this.#call('apply', ({ runningSlot }) => {
-      runningSlot.configuration = files;
-    });
+  apply = (files: readonly NamedFile[]) => this.#call('apply', (device) => device.apply(files));
 
   boot = (slot: BootChoice) =>
     this.#call('boot', (device) => {
@@ -89,10 +91,7 @@ export class MemoryLink implements Link {
       device.down = true;
     });
 
-  armReturn = (_seconds: number) =>
-    this.#call('armReturn', (device) => {
-      device.armed = device.runningSlot.configuration;
-    });
+  armReturn = (seconds: number) => this.#call('armReturn', (device) => device.armReturn(seconds));
 
   disarmReturn = () =>
     this.#call('disarmReturn', (device) => {
@@ -120,7 +119,7 @@ export class MemoryLink implements Link {
 const INTERFACES = ['outside', 'inside', 'dmz'];
 
 function readingOf(device: MemoryDevice): Reading {
-  const { interfaceDown, lossPercent = 0 } = device.behaviour;
+  const { interfaceDown } = device.behaviour;
   return {
     at: '2026-01-01T00:00:00Z',
     boot: device.identity().boot,
@@ -141,7 +140,7 @@ function readingOf(device: MemoryDevice): Reading {
     })),
     memory: { totalBytes: 1024 ** 3, freeBytes: 512 * 1024 ** 2 },
     processorPercent: 5,
-    loss: [{ target: 'inside-host', sent: 100, lost: lossPercent }],
+    loss: [{ target: 'inside-host', sent: 100, lost: device.lossPercent }],
     alarms: [],
     fields: {},
     notRead: [],

@@ -10,7 +10,11 @@ export interface PromiseAnswer {
 }
 
 /** Checks the device's promises after the graft, and of those broken, whether they were before. */
-export function checkAround(target: GraftTarget, before: Policy | null, after: Policy | null): PromiseAnswer {
+export function checkAround(
+  target: Pick<GraftTarget, 'device' | 'way' | 'promises'>,
+  before: Policy | null,
+  after: Policy | null,
+): PromiseAnswer {
   const { device, way } = target;
   const notChecked =
     way === null

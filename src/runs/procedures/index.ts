@@ -1,4 +1,5 @@
 import type { Procedure } from '../step.ts';
+import { graft, restore } from './graft.ts';
 import {
   bootSlot,
   captureDevice,
@@ -6,7 +7,6 @@ import {
   readDevice,
   recoverSlot,
   restartDevice,
-  restore,
   roundOfOne,
   shutdownDevice,
 } from './simple.ts';
@@ -23,6 +23,7 @@ export const procedures = {
   capture: captureDevice,
   reading: readDevice,
   round: roundOfOne,
+  graft,
   restore,
 } as const satisfies Record<string, Procedure>;
 

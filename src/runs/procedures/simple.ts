@@ -4,12 +4,10 @@ import { sentenceOf, stoppedAt } from '../machine.ts';
 import { refused } from '../refused.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Ending, Procedure, Step } from '../step.ts';
-import { apply } from '../steps/apply.ts';
 import { capture } from '../steps/capture.ts';
 import { compareAfterwards } from '../steps/compare.ts';
 import { keep, recover } from '../steps/keep.ts';
 import { firstLook, lookAgain } from '../steps/look.ts';
-import { noteRestored } from '../steps/note-restored.ts';
 import { reading, settledReading } from '../steps/reading.ts';
 import { booting, restart, shutdown } from '../steps/restart.ts';
 import { wellBooted } from '../steps/well-booted.ts';
@@ -150,25 +148,4 @@ export const readDevice = procedure(
   'take a reading',
   [firstLook, reading('reading', 'readingBefore')],
   () => 'The reading was taken.',
-);
-
-export const restore = procedure(
-  'restore',
-  'bring a whole capture back onto the device',
-  [
-    firstLook,
-    capture('capture', 'captureBefore'),
-    reading('reading', 'readingBefore'),
-    { ...keep, pointOfNoReturn: false },
-    apply,
-    booting({
-      name: 'restart',
-      title: 'restart, since the handbook says these files need it, and wait until the device answers',
-      order: (link) => link.restart(),
-      applies: (run) => run.facts.restartNeeded === true,
-    }),
-    ...afterBoot,
-    noteRestored,
-  ],
-  (run) => `The configuration of capture ${run.goal.capture} runs.`,
 );

@@ -46,15 +46,22 @@ function head(report: RunReport): Markup {
 }
 
 function body(report: RunReport): Content {
-  const { configuration, readings, traffic, notChecked, next } = report;
+  const { configuration, readings, readBack, traffic, notChecked, next, warnings = [] } = report;
   return [
     next.length > 0 ? section('What to do next', bullets(next)) : null,
+    warnings.length > 0 ? section('To know beforehand', bullets(warnings)) : null,
     section('What the slots hold', slotsPart(report)),
     section('What was done, step by step', stepsPart(report)),
     configuration.length > 0
       ? section('What changed in the configuration', changesPart(configuration))
       : null,
     readings.length > 0 ? section('Is the device as well as before?', readingsPart(readings)) : null,
+    readBack
+      ? section('Does the device hold what was predicted?', [
+          html`<p>${readBack.sentence}</p>`,
+          rows(readBack.promises),
+        ])
+      : null,
     traffic
       ? section('Does traffic change its verdict?', [html`<p>${traffic.sentence}</p>`, rows(traffic.rows)])
       : null,

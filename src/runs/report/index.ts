@@ -7,6 +7,7 @@ export { type ReportForm, renderReport } from './render.ts';
 export type {
   ConfigurationSection,
   FileChange,
+  ReadBackSection,
   ReadingsSection,
   ReportDevice,
   ReportSlots,

@@ -22,6 +22,10 @@ export interface RunReport {
   readonly configuration: readonly ConfigurationSection[];
   /** Readings side by side; a run that went back has two: after the update, after going back. */
   readonly readings: readonly ReadingsSection[];
+  /** What a person should know of what was brought onto the device. */
+  readonly warnings?: readonly string[];
+  /** Missing or null: nothing was predicted that could be read back. */
+  readonly readBack?: ReadBackSection | null;
   /** Missing or null: traffic was not compared. */
   readonly traffic?: TrafficSection | null;
   readonly notChecked: readonly string[];
@@ -78,4 +82,11 @@ export interface ReadingsSection {
 export interface TrafficSection {
   readonly sentence: string;
   readonly rows: readonly string[];
+}
+
+/** What was read back from the device against what was predicted. */
+export interface ReadBackSection {
+  readonly sentence: string;
+  /** What became of the promises; empty: none was checked. */
+  readonly promises: readonly string[];
 }

@@ -27,10 +27,12 @@ export function textReport(report: RunReport): string {
     ].join('\n'),
     wrap(`${headline(report)} ${visibleLine(report.reason)}`, ''),
     list('What to do next', report.next),
+    list('To know beforehand', report.warnings ?? []),
     slots(report),
     steps(report),
     ...report.configuration.map(configuration),
     ...report.readings.map(readings),
+    report.readBack ? list('Read back', report.readBack.promises, report.readBack.sentence) : '',
     report.traffic ? list('Traffic', report.traffic.rows, report.traffic.sentence) : '',
     list('What was not checked', report.notChecked),
   ];

@@ -1,0 +1,20 @@
+import type { RunContext } from '../run-context.ts';
+import type { Step } from '../step.ts';
+
+/** A connection in use may outlive rules that would let no further one in; so the link is opened anew. */
+export function reach(applies: (run: RunContext) => boolean): Step {
+  return {
+    name: 'reach',
+    title: 'see that the device lets a new connection in',
+    applies,
+    async act(run) {
+      const { limits } = await run.deviceFacts();
+      await run.dropLink();
+      await run.waitFor(limits.commandSeconds, 'let no new connection in', async (link) => {
+        await link.identify();
+        return true;
+      });
+      return undefined;
+    },
+  };
+}
