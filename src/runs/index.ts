@@ -16,8 +16,6 @@ export {
   type PlannedTarget,
   type TargetResult,
 } from './graft/carry-out.ts';
-export { undoGraft } from './graft/undo.ts';
-export { warningsFor } from './graft/warnings-for.ts';
 export { commonest, type Drift, driftOf } from './graft/drift.ts';
 export { type FillIns, fillInsFromWords, joinFillIns, readFillIns } from './graft/fill-in-file.ts';
 export type { GraftTarget, TargetProblem } from './graft/graft-target.ts';
@@ -26,6 +24,8 @@ export { type GraftWish, type PreparedGraft, prepareGraft } from './graft/prepar
 export type { PromiseAnswer } from './graft/promises.ts';
 export type { Restart } from './graft/restart.ts';
 export { planTarget, planWhole, type TargetPlan } from './graft/target-plan.ts';
+export { undoGraft } from './graft/undo.ts';
+export { warningsFor } from './graft/warnings-for.ts';
 export { firstSight } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
 export { readPromises } from './promises/promises-file.ts';

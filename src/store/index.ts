@@ -8,7 +8,7 @@ export { type DeviceRecord, type NewDevice, onlyDelivers } from './devices.ts';
 export type { JournalEntry, RunRecord, RunState, StepState } from './journal.ts';
 export type { Lease } from './leases.ts';
 export type { Sighting } from './observations.ts';
-export type { Schedule } from './schedules.ts';
 export type { PlannedFile } from './planned-files.ts';
+export type { Schedule } from './schedules.ts';
 export type { Sealer } from './sealer.ts';
 export { openStore, type Store } from './store.ts';

@@ -24,7 +24,7 @@ export const FAULTS = {
 
 export type FaultName = keyof typeof FAULTS;
 
-type Fault =
+export type Fault =
   | { readonly kill: 'after started' | 'before done' | 'after done' }
   | { readonly link: LinkErrorCode | 'power-loss'; readonly when: 'before' | 'after' };
 
@@ -179,7 +179,11 @@ async function tryIn(
 }
 
 /** A store under which the process dies at one moment of one step, once. */
-function killing(store: Store, step: string, moment: 'after started' | 'before done' | 'after done'): Store {
+export function killing(
+  store: Store,
+  step: string,
+  moment: 'after started' | 'before done' | 'after done',
+): Store {
   let armed = true;
   const die = () => {
     armed = false;

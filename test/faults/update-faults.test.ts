@@ -1,4 +1,5 @@
 import { afterAll, describe, expect, test } from 'vitest';
+import { faultTable } from './table.ts';
 import { FAULTS, type FaultName, type Outcome, type Scenario, trial } from './trial.ts';
 
 const inPlace = { slots: 2, installWrites: 'running' } as const;
@@ -60,7 +61,7 @@ describe.each(SCENARIOS)('$name', (scenario) => {
       }
       rows.push(row);
     }
-    printed.push(...table(scenario.name, rows));
+    printed.push(...faultTable(scenario.name, ['step', ...faults], rows));
   });
 });
 
@@ -75,15 +76,4 @@ function expectSound({ device, effects, decision }: Outcome, where: string): voi
   expect(effects.keep ?? 0, where).toBeLessThanOrEqual(1);
   const installs = device.kind.slots === 1 && decision === 'went back' ? 2 : 1;
   expect(effects.install ?? 0, where).toBeLessThanOrEqual(installs);
-}
-
-function table(title: string, rows: readonly (readonly string[])[]): string[] {
-  const head = ['step', ...faults];
-  const widths = head.map((_, i) => Math.max(...[head, ...rows].map((row) => (row[i] ?? '').length)));
-  const line = (row: readonly string[]) =>
-    row
-      .map((cell, i) => cell.padEnd(widths[i] ?? 0))
-      .join('  ')
-      .trimEnd();
-  return ['', title, line(head), ...rows.map(line)];
 }

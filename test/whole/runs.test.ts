@@ -162,7 +162,7 @@ describe('Runs', () => {
     const { release } = running();
     expect(running().configuration).not.toBe(was.configuration);
     const done = await estate.ended('restore', name, id);
-    expect(done, done.reason).toMatchObject({ decision: 'done', code: 0 });
+    expect(done, done.reason).toMatchObject({ decision: 'kept', code: 0 });
     expect(running().release).toBe(release);
     const now = estate.control(name).configuration(running().id);
     for (const [file, bytes] of files) expect(sha256(now.get(file)!), file).toBe(sha256(bytes));

@@ -31,7 +31,13 @@ export async function promisesKept(
   const answered = (answer: string) => checks.filter((check) => check.answer === answer);
   const words = (some: readonly { readonly promise: TrafficPromise }[]) => some.map((c) => c.promise.words);
   const undecided = answered('undecided');
-  const earlier = then === null ? [] : checkPromises(then, undecided.map(({ promise }) => promise));
+  const earlier =
+    then === null
+      ? []
+      : checkPromises(
+          then,
+          undecided.map(({ promise }) => promise),
+        );
   const unread = new Set(checks.flatMap((check) => check.unread.map((u) => `${u.file}:${u.line}`)));
   return {
     checked: checks.length,

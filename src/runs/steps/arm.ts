@@ -58,7 +58,7 @@ export function disarm(applies: (run: RunContext) => boolean): Step {
     title: 'disarm the automatic return, and see that the new configuration is still there',
     applies,
     async act(run) {
-      await disarmNow(run);
+      if (!(await disarmNow(run))) await outwait(run);
       return undefined;
     },
     async verify(run) {
@@ -75,7 +75,7 @@ export function disarm(applies: (run: RunContext) => boolean): Step {
   };
 }
 
-/** The device holds the configuration from before: it has nothing to return to any more. */
+/** The device holds the configuration from before: an armed return would bring back the very same. */
 export function disarmBack(applies: (run: RunContext) => boolean): Step {
   return {
     name: 'back-disarm',
@@ -88,12 +88,23 @@ export function disarmBack(applies: (run: RunContext) => boolean): Step {
   };
 }
 
-/** A device that returned already may refuse: nothing is armed then. What it holds is looked at by the caller. */
-export async function disarmNow(run: RunContext): Promise<void> {
-  if (!(await run.deviceFacts()).canArmReturn) return;
+/** Gives whether the device took the order; a device with nothing armed may refuse it. Throws all other link errors. */
+export async function disarmNow(run: RunContext): Promise<boolean> {
+  if (!(await run.deviceFacts()).canArmReturn) return true;
   try {
     await (await run.link()).disarmReturn();
+    return true;
   } catch (error) {
-    if (codeOf(error) !== 'links/refused') throw error;
+    if (codeOf(error) === 'links/refused') return false;
+    throw error;
   }
+}
+
+/** Waits until an armed return must have happened. */
+async function outwait(run: RunContext): Promise<void> {
+  const { environment, facts } = run;
+  const { limits } = await run.deviceFacts();
+  const until = Date.parse(facts.armedUntil ?? environment.now()) + limits.commandSeconds * 1000;
+  await run.dropLink();
+  await environment.sleep(Math.max(0, until - Date.parse(environment.now())));
 }
