@@ -1,7 +1,7 @@
 import type { DeviceFacts } from '#links/port';
 
 /** Orders and looks between arming the return and disarming it, each with its limit; the readings among them. */
-const ORDERS = 8;
+const ORDERS = 9;
 /** What the readings after a change wait between them. */
 const SETTLING_SECONDS = 12;
 

@@ -25,7 +25,7 @@ const goesBack = (run: RunContext) => run.facts.decision === 'went back';
 const hasRestarted = (run: RunContext) => run.facts.bootAt?.restart !== undefined;
 
 /**
- * Brings a configuration onto a device: capture and reading first, the device's own return armed, applied as a whole,
+ * Brings a configuration onto a device: captured first, the device's own return armed, a reading, applied as a whole,
  * reached anew, read back and compared with what was predicted; then kept, or put back.
  */
 function bringing(name: string, title: string, keepAlways: boolean): Procedure {
@@ -33,12 +33,13 @@ function bringing(name: string, title: string, keepAlways: boolean): Procedure {
     firstLook,
     capture('capture', 'captureBefore'),
     checkPlanned(keepAlways),
-    reading('reading', 'readingBefore', changes),
     {
       ...keep,
       applies: (run) => changes(run) && (keepAlways ? keep.applies?.(run) === true : keepsFirst(run)),
     },
     arm(changes),
+    // With the return armed: a device may show that as an alarm, which is then there both times.
+    reading('reading', 'readingBefore', changes),
     apply(goesOn),
     {
       ...restart('restart', (run) => goesOn(run) && run.facts.restartNeeded === true),
