@@ -1,18 +1,31 @@
 import { execFileSync, spawn } from 'node:child_process';
 import { once } from 'node:events';
+import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import path from 'node:path';
 import { deviceHistory, type HistorySize } from './history.ts';
 
 const FILE = 'running.conf';
 
+export interface Repository {
+  readonly folder: string;
+  /** Seconds that it took. */
+  readonly import: number;
+  readonly gc: number;
+  /** Made by an earlier run, not in this one. */
+  readonly earlier: boolean;
+}
+
+/** Beside the repository's own files: what making it took. */
+const NOTE = 'bench.json';
+
 /**
  * The same history in a git repository: one commit a day with all devices, brought in by `git fast-import` (which
- * does not sync), then packed by `git gc --aggressive`. Returns seconds for each.
+ * does not sync), then packed by `git gc --aggressive`. One that is there already, from an earlier run, is taken.
  */
-export async function gitRepository(
-  folder: string,
-  size: HistorySize,
-): Promise<{ import: number; gc: number }> {
+export async function gitRepository(folder: string, size: HistorySize): Promise<Repository> {
+  const note = path.join(folder, NOTE);
+  if (existsSync(folder))
+    return { ...(JSON.parse(readFileSync(note, 'utf8')) as Repository), folder, earlier: true };
   execFileSync('git', ['init', '-q', '--bare', folder]);
   const started = performance.now();
   const git = spawn('git', ['-C', folder, 'fast-import', '--quiet'], {
@@ -47,7 +60,9 @@ export async function gitRepository(
   execFileSync('git', ['-C', folder, 'gc', '--quiet', '--aggressive', '--prune=now'], {
     stdio: ['ignore', 'ignore', 'inherit'],
   });
-  return { import: (imported - started) / 1000, gc: (performance.now() - imported) / 1000 };
+  const seconds = { import: (imported - started) / 1000, gc: (performance.now() - imported) / 1000 };
+  writeFileSync(note, JSON.stringify(seconds));
+  return { folder, ...seconds, earlier: false };
 }
 
 /** Bytes of the pack and its indexes. */

@@ -1,183 +1,112 @@
-import { execFileSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { open, rename } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { cpus, loadavg, tmpdir } from 'node:os';
 import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { freshKey, insideOf, openArchive, tidy, verifyArchive } from '#archive';
-import { gitRepository, gitShow, packSize } from './git.ts';
-import { deviceHistory, type HistorySize, seeded } from './history.ts';
+import { freshKey, openArchive } from '#archive';
+import { mb, round } from './figures.ts';
+import { gitRepository, packSize } from './git.ts';
+import type { HistorySize } from './history.ts';
+import { peakMB } from './memory.ts';
+import { AS_SOURCE, pourOut } from './source.ts';
+import { type Results, summary } from './summary.ts';
+import { takeIn, takeInAtOnce } from './take-in.ts';
+import {
+  AS_OPENER,
+  freshProcess,
+  freshProcessWithNothing,
+  openAndRestore,
+  restoreAny,
+  sizeOnDisk,
+  verifyAll,
+} from './take-out.ts';
 
 /**
- * The archive beside a git repository of the same history: size, and the time to take in, to restore any one
- * capture and to verify all. Both on the same disk in the same run.
+ * The archive beside its peers in the same run on the same disk: a git repository of the same history, the disk alone
+ * that writes and syncs the same bytes, and the age program on the same files.
  */
-const SIZES: Record<string, HistorySize> = {
-  small: { devices: 4, days: 40, smallest: 50_000, largest: 200_000, changes: 0.3 },
-  moderate: { devices: 20, days: 120, smallest: 50_000, largest: 2_000_000, changes: 0.3 },
-  full: { devices: 200, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3 },
+const SIZES: Record<string, HistorySize & { readonly atOnce: number }> = {
+  small: { devices: 4, days: 40, smallest: 50_000, largest: 200_000, changes: 0.3, atOnce: 1 },
+  moderate: { devices: 20, days: 120, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
+  full: { devices: 200, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 30 },
 };
 
-const { values } = parseArgs({
-  options: { json: { type: 'boolean', default: false }, size: { type: 'string', default: 'moderate' } },
-});
-const size = SIZES[values.size];
-if (size === undefined) throw new Error(`--size is one of ${Object.keys(SIZES).join(', ')}`);
-
-const home = mkdtempSync(path.join(tmpdir(), 'bench-archive-'));
+const main = fileURLToPath(import.meta.url);
 const say = (text: string) => process.stderr.write(`${text}\n`);
-const seconds = (since: number) => (performance.now() - since) / 1000;
-const median = (numbers: number[]) => [...numbers].sort((a, b) => a - b)[numbers.length >> 1]!;
-const mb = (bytes: number) => Math.round(bytes / 10_000) / 100;
-const round = (n: number, digits = 2) => Number(n.toFixed(digits));
 
-/** Seconds that the disk takes for what one capture needs: two files written, synced, renamed, their folders synced. */
-async function diskFloor(times: number): Promise<number> {
-  const started = performance.now();
-  for (let n = 0; n < times; n += 1)
-    for (const name of ['container', 'line']) {
-      const file = path.join(home, `floor-${name}-${n}`);
-      const handle = await open(`${file}.new`, 'w');
-      await handle.writeFile(Buffer.alloc(20_000, n));
-      await handle.sync();
-      await handle.close();
-      await rename(`${file}.new`, file);
-      const folder = await open(home);
-      await folder.sync();
-      await folder.close();
-    }
-  return seconds(started) / times;
+async function measure(name: string, repository: string | undefined): Promise<Results> {
+  const { atOnce: putAtOnce, ...size } = SIZES[name]!;
+  const home = mkdtempSync(path.join(tmpdir(), 'bench-archive-'));
+  const [date, loadBefore] = [new Date().toISOString(), round(loadavg()[0]!)];
+  try {
+    const nothing = await freshProcessWithNothing(main, path.join(home, 'nothing'));
+    const folder = path.join(home, 'archive');
+    const key = await freshKey();
+    const archive = await openArchive({ folder, key });
+    const startMB = peakMB();
+    const { ids, total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home);
+    const bytes = sizeOnDisk(folder);
+
+    say('git …');
+    const git = await gitRepository(repository ?? path.join(home, 'repository'), size);
+    const packed = packSize(git.folder);
+    say('restoring …');
+    const restore = await restoreAny(archive, ids, size, git.folder);
+    say('verifying …');
+    const verify = await verifyAll(archive, home, total.storedBytes);
+    const fresh = await freshProcess(main, folder, key.identity, ids.at(-1)!.at(-1)!);
+    const atOnce = await takeInAtOnce(
+      archive,
+      ids.slice(0, 16).map((own) => own.at(-1)!),
+      home,
+    );
+    await archive.close();
+
+    const captures = size.devices * size.days;
+    const [{ model = 'unknown' } = {}] = cpus();
+    return {
+      machine: {
+        processor: model,
+        cores: cpus().length,
+        node: process.version,
+        loadBefore,
+        loadAfter: round(loadavg()[0]!),
+      },
+      date,
+      size: name,
+      history: { ...size, captures, contentMB: mb(total.contentBytes), distinctMB: mb(total.storedBytes) },
+      sizeMB: { archive: mb(bytes), git: mb(packed), ratio: round(bytes / packed) },
+      takeIn: {
+        oneByOne,
+        atOnce,
+        putAtOnce,
+        allSeconds: round(total.seconds),
+        processorSeconds: round(total.processorSeconds),
+        packingSeconds: round(total.packSeconds),
+        git: { fastImportSeconds: round(git.import), gcSeconds: round(git.gc), earlier: git.earlier },
+      },
+      restore,
+      verify,
+      freshProcess: { ofThis: fresh, ofNothing: nothing },
+      peakMB: { start: startMB, ...peaks, restore: restore.peakMB, verify: verify.peakMB },
+    };
+  } finally {
+    rmSync(home, { recursive: true, force: true });
+  }
 }
 
-/** MB/s of `age -d` on 64 MB, the cipher beside which verification is stated. */
-function ageSpeed(): number {
-  const [identity, plain, sealed] = ['id', 'plain', 'sealed'].map((name) => path.join(home, name)) as [
-    string,
-    string,
-    string,
-  ];
-  execFileSync('age-keygen', ['-o', identity], { stdio: 'ignore' });
-  const recipient = execFileSync('age-keygen', ['-y', identity]).toString().trim();
-  writeFileSync(plain, Buffer.alloc(64e6, 7));
-  execFileSync('age', ['-r', recipient, '-o', sealed, plain]);
-  const started = performance.now();
-  execFileSync('age', ['-d', '-i', identity, '-o', '/dev/null', sealed]);
-  return 64 / seconds(started);
-}
-
-try {
-  const folder = path.join(home, 'archive');
-  const archive = await openArchive({ folder, key: await freshKey() });
-  const inside = insideOf(archive);
-  let content = 0;
-  let putSeconds = 0;
-  let changedSeconds = 0;
-  let changedCount = 0;
-  const ids: string[][] = [];
-  let peak = 0;
-  const watch = () => {
-    peak = Math.max(peak, process.memoryUsage.rss());
-  };
-  let packSeconds = 0;
-  for (let device = 0; device < size.devices; device += 1) {
-    ids[device] = [];
-    for (const { day, bytes, changed } of deviceHistory(size, device)) {
-      const at = new Date(Date.UTC(2026, 0, 1 + day, 3, 0, device)).toISOString();
-      const files = [{ name: 'running.conf', bytes }];
-      const started = performance.now();
-      const capture = {
-        device: `device-${device}`,
-        at,
-        source: 'round',
-        release: '7.2.4',
-        slot: '1',
-        run: null,
-        files,
-      } as const;
-      ids[device]!.push((await archive.put(capture)).id);
-      const took = seconds(started);
-      putSeconds += took;
-      if (changed) {
-        changedSeconds += took;
-        changedCount += 1;
-      }
-      content += bytes.length;
-      watch();
-    }
-    const started = performance.now();
-    await tidy(inside, 1);
-    packSeconds += seconds(started);
-    watch();
-    say(`device ${device + 1} of ${size.devices} taken in and packed`);
-  }
-  const captures = size.devices * size.days;
-  const floor = await diskFloor(50);
-  const ours = Number(execFileSync('du', ['-sb', folder]).toString().split('\t')[0]);
-
-  say('git …');
-  const repository = path.join(home, 'repository');
-  const git = await gitRepository(repository, size);
-  const theirs = packSize(repository);
-
-  say('restoring …');
-  const random = seeded(42);
-  const own: number[] = [];
-  const shown: number[] = [];
-  for (let n = 0; n < Math.min(200, captures); n += 1) {
-    const device = Math.floor(random() * size.devices);
-    const day = Math.floor(random() * size.days);
-    const started = performance.now();
-    const { files } = await archive.get(ids[device]![day]!);
-    own.push(seconds(started));
-    watch();
-    if (n >= 50) continue;
-    const show = gitShow(repository, device, size.days - 1 - day);
-    shown.push(show.seconds);
-    if (Buffer.compare(show.bytes, files[0]!.bytes) !== 0) throw new Error('the two do not hold the same');
-  }
-
-  say('verifying …');
-  const started = performance.now();
-  const report = await verifyArchive(inside);
-  const verifySeconds = seconds(started);
-  watch();
-  if (!report.good) throw new Error('the archive does not verify');
-  await archive.close();
-  const reopen = performance.now();
-  await (await openArchive({ folder, key: inside.key })).close();
-  const openSeconds = seconds(reopen);
-
-  const results = {
-    history: { ...size, captures, contentMB: mb(content) },
-    sizeMB: { archive: mb(ours), git: mb(theirs), ratio: round(ours / theirs) },
-    takeIn: {
-      archiveSeconds: round(putSeconds),
-      perCaptureMs: round((putSeconds / captures) * 1000),
-      perChangedCaptureMs: round((changedSeconds / changedCount) * 1000),
-      diskAloneMs: round(floor * 1000),
-      packingSeconds: round(packSeconds),
-      gitFastImportSeconds: round(git.import),
-      gitGcSeconds: round(git.gc),
+const own = process.argv.slice(2);
+if (own[0] === AS_SOURCE) await pourOut(JSON.parse(own[1]!) as HistorySize, Number(own[2]));
+else if (own[0] === AS_OPENER) await openAndRestore(own[1]!, own[2]!, own[3]!);
+else {
+  const { values } = parseArgs({
+    options: {
+      json: { type: 'boolean', default: false },
+      size: { type: 'string', default: 'moderate' },
+      repository: { type: 'string' },
     },
-    restoreMs: {
-      archiveMedian: round(median(own) * 1000),
-      archiveWorst: round(Math.max(...own) * 1000),
-      gitShowMedian: round(median(shown) * 1000),
-      gitShowWorst: round(Math.max(...shown) * 1000),
-    },
-    verify: {
-      seconds: round(verifySeconds),
-      encryptedMBps: round(report.bytes / 1e6 / verifySeconds),
-      contentMBps: round(content / 1e6 / verifySeconds),
-      ageDecryptMBps: round(ageSpeed()),
-    },
-    openSeconds: round(openSeconds),
-    memoryPeakMB: mb(peak),
-  };
-  if (values.json) process.stdout.write(`${JSON.stringify(results, null, 2)}\n`);
-  else
-    for (const [name, value] of Object.entries(results))
-      process.stdout.write(`${name}: ${JSON.stringify(value)}\n`);
-} finally {
-  rmSync(home, { recursive: true, force: true });
+  });
+  if (SIZES[values.size] === undefined) throw new Error(`--size is one of ${Object.keys(SIZES).join(', ')}`);
+  const results = await measure(values.size, values.repository);
+  process.stdout.write(values.json ? `${JSON.stringify(results, null, 2)}\n` : summary(results));
 }

@@ -1,4 +1,5 @@
-import { readdir, readFile, rename, unlink, writeFile } from 'node:fs/promises';
+import { readdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { readFile, unlink } from 'node:fs/promises';
 import path from 'node:path';
 import type { TuckpointError } from '#core/errors';
 import { TIGHT } from './compressor.ts';
@@ -11,7 +12,7 @@ import {
   chained,
   NO_HASH,
   readSegment,
-  type SegmentFile,
+  type Segment,
   type Span,
   segmentName,
   segmentSpan,
@@ -67,11 +68,12 @@ export class Manifest {
 
   /** All segments in order; where two hold the same lines (a merge was interrupted), the longer. */
   async segments(): Promise<(Span & { name: string })[]> {
-    return (await this.#look()).chosen;
+    return this.#look().chosen;
   }
 
-  async #look() {
-    const found = (await readdir(this.#folder)).flatMap((name) => {
+  #look() {
+    // Small and in memory: handing it to another thread and back takes longer than doing it.
+    const found = readdirSync(this.#folder).flatMap((name) => {
       const span = segmentSpan(name);
       return span === null ? [] : [{ ...span, name }];
     });
@@ -87,7 +89,7 @@ export class Manifest {
   }
 
   /** Reads one segment. Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */
-  async read(segment: Span & { name: string }): Promise<SegmentFile> {
+  async read(segment: Span & { name: string }): Promise<Segment> {
     const file = path.join(this.#folder, segment.name);
     return readSegment(file, segment, await readFile(file), this.#sealing, this.trusted);
   }
@@ -113,10 +115,10 @@ export class Manifest {
   async #next(segment: Span & { name: string }): Promise<Entry[]> {
     const { first, last } = segment;
     const from = this.#last + 1;
-    let entries: Entry[] = [];
+    const entries: Entry[] = [];
     try {
       const { seal, lines, entries: all } = await this.read(segment);
-      entries = all.filter((entry) => entry.seq >= from);
+      for (const entry of all()) if (entry.seq >= from) entries.push(entry);
       if (first > from) this.#fault(from, first - 1, 'These lines are missing.');
       const before = lines.slice(0, Math.max(0, from - first)).reduce(chained, seal.previous);
       if (first <= from && before !== this.#hash)
@@ -127,6 +129,7 @@ export class Manifest {
       if (code === 'ENOENT') throw cause;
       // One changed bit can look like that too: only an archive of which no line opens has another key.
       if (code === 'archive/wrong-key') this.#wrongKey ??= cause as TuckpointError;
+      entries.length = 0;
       this.#fault(from, last, message);
     }
     this.#last = last;
@@ -151,7 +154,8 @@ export class Manifest {
       if (first > line + 1 && !this.faults.some((fault) => fault.first <= line + 1 && line + 1 <= fault.last))
         faults.push({ first: line + 1, last: first - 1, why: 'These lines are missing.' });
       try {
-        const { seal } = await this.read(segment);
+        const { seal, entries } = await this.read(segment);
+        for (const _ of entries()); // each line is read, and let go
         if (!bad && first === line + 1 && hash !== '' && seal.previous !== hash)
           faults.push({ first, last, why: 'They do not continue the lines before them.' });
         hash = seal.hash;
@@ -221,7 +225,7 @@ export class Manifest {
     const bytes = await writeSegment(lines, last, previous, this.#key, this.#sealing, level);
     const file = path.join(this.#folder, segmentName(first, last));
     await writeDurably(file, bytes);
-    if (Buffer.compare(await readFile(file), bytes) !== 0)
+    if (Buffer.compare(readFileSync(file), bytes) !== 0)
       throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
         file,
         advice: 'Check the disk.',
@@ -231,11 +235,12 @@ export class Manifest {
   /** Notes the last line beside the manifest. Not synced: a head may lag behind, it must never run ahead. */
   async #noteHead(files: readonly string[]): Promise<void> {
     const head: Head = { last: this.#last, hash: this.#hash };
+    const text = headText(head, this.#key);
     for (const file of [path.join(this.#archive, 'head.json'), ...files]) {
       const beside = `${file}.${process.pid}${UNFINISHED}`;
       try {
-        await writeFile(beside, headText(head, this.#key), { mode: 0o600 });
-        await rename(beside, file);
+        writeFileSync(beside, text, { mode: 0o600 });
+        renameSync(beside, file);
       } catch {
         await unlink(beside).catch(() => undefined);
       }
@@ -244,13 +249,13 @@ export class Manifest {
 
   /** Merges the segments at the end with fewer lines than `below` into one, when there are at least `atLeast` of them. */
   async merge(atLeast: number, below = LONG): Promise<void> {
-    const { chosen: segments, covered } = await this.#look();
+    const { chosen: segments, covered } = this.#look();
     for (const { name, by } of covered)
       if ((await this.read(by).catch(() => null)) !== null) await unlink(path.join(this.#folder, name));
     const from = segments.findLastIndex((one) => one.last - one.first + 1 >= below) + 1;
     const short = segments.slice(from);
     if (short.length < atLeast) return;
-    const read: SegmentFile[] = [];
+    const read: Segment[] = [];
     for (const segment of short) {
       // Damaged, or not in one chain: leave all as it is, for "archive verify" to tell.
       const one = await this.read(segment).catch(() => null);
@@ -260,7 +265,7 @@ export class Manifest {
     const lines = read.flatMap((one) => one.lines);
     const first = short[0]!.first;
     const last = short.at(-1)!.last;
-    await this.#write(lines, first, last, read[0]!.seal.previous, lines.length >= LONG ? TIGHT : 12);
+    await this.#write(lines, first, last, read[0]!.seal.previous, TIGHT);
     for (const { name } of short) await unlink(path.join(this.#folder, name));
     await syncFolder(this.#folder);
   }
@@ -271,7 +276,7 @@ export class Manifest {
       if (await isCurrent(await readFile(path.join(this.#folder, segment.name)))) continue;
       const read = await this.read(segment).catch(() => null);
       if (read === null) continue;
-      await this.#write(read.lines, segment.first, segment.last, read.seal.previous, 12);
+      await this.#write(read.lines, segment.first, segment.last, read.seal.previous, TIGHT);
     }
   }
 }

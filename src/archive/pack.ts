@@ -11,6 +11,16 @@ import { Piece, weave } from './weave.ts';
 
 const PIECES = 'pieces/';
 
+function joined(pieces: readonly Uint8Array[]): Uint8Array {
+  const bytes = new Uint8Array(pieces.reduce((sum, piece) => sum + piece.length, 0));
+  let at = 0;
+  for (const piece of pieces) {
+    bytes.set(piece, at);
+    at += piece.length;
+  }
+  return bytes;
+}
+
 /**
  * A pack holds many captures of one device, each piece of them once. It is a tar of
  *
@@ -119,10 +129,7 @@ export class Pack {
   /** The files of a capture, put together, digests checked. Throws `archive/damaged`. */
   files(record: Pick<CaptureRecord, 'id' | 'files'>): CaptureFile[] {
     this.check(record);
-    return record.files.map(({ name }) => ({
-      name,
-      bytes: new Uint8Array(Buffer.concat(this.#piecesOf(record.id, name))),
-    }));
+    return record.files.map(({ name }) => ({ name, bytes: joined(this.#piecesOf(record.id, name)) }));
   }
 
   /** The pack as age's plain text: zstd(tar). The same pack gives the same bytes. */

@@ -12,8 +12,11 @@ import { type ArchiveKey, type Sealer, signatureHolds, signed } from './key.ts';
  * hash(n) = SHA-256(hash(n-1) as 32 bytes, then the bytes of line n without its newline); hash(0) is 32 zero bytes.
  */
 export interface Segment {
-  readonly entries: readonly Entry[];
+  /** The text of each line, exactly: what the chain is made of. */
+  readonly lines: readonly string[];
   readonly seal: Seal;
+  /** The lines read, one at a time. Throws `archive/damaged` at one that is malformed or out of order. */
+  entries(): Generator<Entry>;
 }
 
 const sealSchema = z.object({
@@ -30,11 +33,6 @@ export type Seal = z.infer<typeof sealSchema>;
 export interface Span {
   readonly first: number;
   readonly last: number;
-}
-
-/** A segment with the exact text of its lines, which the chain is made of. */
-export interface SegmentFile extends Segment {
-  readonly lines: readonly string[];
 }
 
 export const NO_HASH = '0'.repeat(64);
@@ -76,9 +74,8 @@ export async function writeSegment(
 }
 
 /**
- * Opens a segment's file and checks all that can be checked by itself: encryption, form, numbering, hash and
- * signature. `trusted` are the signing keys (hex) that may have sealed it. Throws `archive/damaged`,
- * `archive/wrong-key`.
+ * Opens a segment's file and checks encryption, length, hash and signature; `entries` checks the form of each line.
+ * `trusted` are the signing keys (hex) that may have sealed it. Throws `archive/damaged`, `archive/wrong-key`.
  */
 export async function readSegment(
   file: string,
@@ -86,7 +83,7 @@ export async function readSegment(
   bytes: Uint8Array,
   sealing: Sealer,
   trusted: ReadonlySet<string>,
-): Promise<SegmentFile> {
+): Promise<Segment> {
   const damaged = (message: string, cause?: unknown) =>
     archiveError('archive/damaged', message, { file, cause });
   const plain = await sealing.open(bytes);
@@ -95,19 +92,32 @@ export async function readSegment(
       .toString()
       .split('\n')
       .slice(0, -1);
-    const last = lines.pop();
-    const seal = sealSchema.parse(JSON.parse(last ?? ''));
-    const entries = lines.map((line) => entrySchema.parse(JSON.parse(line)));
-    if (entries.length !== span.last - span.first + 1)
+    const seal = sealSchema.parse(JSON.parse(lines.pop() ?? ''));
+    if (lines.length !== span.last - span.first + 1)
       throw damaged('The segment does not hold the lines it is named for.');
-    if (entries.some((entry, i) => entry.seq !== span.first + i))
-      throw damaged('The lines are out of order.');
     if (lines.reduce(chained, seal.previous) !== seal.hash) throw damaged('The lines do not match the seal.');
     if (!trusted.has(seal.by) || !signatureHolds(seal.by, signedText(span.last, seal.hash), seal.signature))
       throw damaged('The signature of the seal does not hold.');
-    return { entries, seal, lines };
+    return { lines, seal, entries: () => entriesOf(lines, span, damaged) };
   } catch (cause) {
     if (codeOf(cause) !== undefined) throw cause;
     throw damaged('The segment cannot be read.', cause);
+  }
+}
+
+function* entriesOf(
+  lines: readonly string[],
+  { first }: Span,
+  damaged: (message: string, cause?: unknown) => Error,
+): Generator<Entry> {
+  for (const [i, line] of lines.entries()) {
+    let entry: Entry;
+    try {
+      entry = entrySchema.parse(JSON.parse(line));
+    } catch (cause) {
+      throw damaged('The segment cannot be read.', cause);
+    }
+    if (entry.seq !== first + i) throw damaged('The lines are out of order.');
+    yield entry;
   }
 }
