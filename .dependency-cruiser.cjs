@@ -14,7 +14,18 @@ const may = {
   rehearsal: ['archive', 'dialects', 'core'],
   runs: ['links', 'archive', 'store', 'dialects', 'document', 'core'],
   server: ['runs', 'links', 'archive', 'store', 'dialects', 'core'],
-  cli: ['document', 'server', 'rehearsal', 'runs', 'links', 'archive', 'store', 'dialects', 'core', 'practice'],
+  cli: [
+    'document',
+    'server',
+    'rehearsal',
+    'runs',
+    'links',
+    'archive',
+    'store',
+    'dialects',
+    'core',
+    'practice',
+  ],
 };
 
 module.exports = {
