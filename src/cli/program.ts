@@ -27,24 +27,30 @@ export function buildProgram(context: CliContext): Command {
     .option('--data <folder>', 'data folder (default: the XDG data home)')
     .option('--json', 'print JSON instead of text')
     .showHelpAfterError('Run with --help to see what it takes.');
+  program.commandsGroup('Devices and what they hold:');
   deviceCommand(program, context);
-  runCommands(program, context);
-  captureCommand(program, context);
+  handbookCommand(program, context);
   slotsCommand(program, context);
+  program.commandsGroup('Runs:');
+  runCommands(program, context);
   runsCommands(program, context);
-  roundCommands(program, context);
-  serveCommand(program, context);
-  scheduleCommand(program, context);
-  deliveryCommand(program, context);
+  program.commandsGroup('The archive:');
+  captureCommand(program, context);
   archiveCommand(program, context);
   historyCommand(program, context);
-  practiceCommand(program, context);
+  deliveryCommand(program, context);
+  program.commandsGroup('Configurations and traffic:');
   diffCommand(program, context);
   trafficCommand(program, context);
   reviewCommand(program, context);
   promisesCommand(program, context);
   graftCommand(program, context);
   driftCommand(program, context);
-  handbookCommand(program, context);
+  program.commandsGroup('The estate, day by day:');
+  roundCommands(program, context);
+  scheduleCommand(program, context);
+  serveCommand(program, context);
+  program.commandsGroup('To try things:');
+  practiceCommand(program, context);
   return program;
 }

@@ -41,6 +41,6 @@ function listed(rules: readonly Rule[], textOf: (rule: Rule) => string): string 
   const texts = [...new Set(rules.map(textOf))];
   const shown = texts.slice(0, NAMED);
   const more = texts.length - shown.length;
-  const all = more === 0 ? shown : [...shown, `${more} other rules`];
+  const all = more === 0 ? shown : [...shown, more === 1 ? '1 other rule' : `${more} other rules`];
   return all.length === 1 ? all[0]! : `${all.slice(0, -1).join(', ')} and ${all.at(-1)}`;
 }
