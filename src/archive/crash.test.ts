@@ -62,6 +62,7 @@ beforeAll(async () => {
     outfile: writer,
   });
   key = await freshKey();
+  await (await openArchive({ folder, key })).close();
 });
 afterAll(() => {
   rmSync(home, { recursive: true, force: true });
@@ -119,6 +120,34 @@ describe('an archive whose writer', () => {
     expect(await expectHeld(archive, all)).toBeGreaterThan(KILLS);
     await expectSound(archive);
     await archive.close();
+  });
+
+  it('meets a full disk before there is an archive says so, and begins it when there is room', async () => {
+    const none = path.join(home, 'none');
+    const begin = (limit: string) =>
+      spawnSync(
+        'prlimit',
+        [
+          `--fsize=${limit}`,
+          'env',
+          '--ignore-signal=XFSZ',
+          process.execPath,
+          writer,
+          none,
+          key.identity,
+          '1',
+          '1',
+        ],
+        {
+          encoding: 'utf8',
+        },
+      );
+    for (const limit of ['1', '200', '400']) {
+      const { stdout, stderr } = begin(limit);
+      expect(stdout + stderr).toContain('archive/write-failed');
+    }
+    const { stderr, stdout } = begin('unlimited');
+    expect({ stderr, lines: stdout.split('\n').length }).toEqual({ stderr: '', lines: 3 });
   });
 
   it(`cannot write beyond any of ${LIMITS} byte offsets says so and loses nothing`, TIME, async () => {

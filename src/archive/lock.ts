@@ -21,6 +21,7 @@ export class WriterLock {
     this.#database.pragma('busy_timeout = 0');
   }
 
+  /** Throws `archive/busy`, `archive/write-failed`. */
   async #take(): Promise<void> {
     const until = performance.now() + PATIENCE;
     for (let wait = 1; ; wait = Math.min(wait * 2, 50)) {
@@ -28,7 +29,14 @@ export class WriterLock {
         this.#database.exec('BEGIN EXCLUSIVE');
         return;
       } catch (cause) {
-        if ((cause as { code?: string }).code !== 'SQLITE_BUSY' || performance.now() > until)
+        if ((cause as { code?: string }).code !== 'SQLITE_BUSY')
+          throw archiveError('archive/write-failed', 'The lock of the archive cannot be taken.', {
+            file: this.#file,
+            advice:
+              'Make room on the disk, and check that the folder may be written; nothing stored is touched.',
+            cause,
+          });
+        if (performance.now() > until)
           throw archiveError(
             'archive/busy',
             'Another process has been writing to the archive for too long.',
@@ -50,7 +58,8 @@ export class WriterLock {
       try {
         return await work();
       } finally {
-        this.#database.exec('COMMIT');
+        // There is nothing to commit, and a full disk must not keep the lock.
+        this.#database.exec('ROLLBACK');
       }
     });
     this.#last = turn.catch(() => undefined);
