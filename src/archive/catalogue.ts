@@ -268,6 +268,11 @@ export class Catalogue {
       .map(({ row }) => recordOf(row));
   }
 
+  /** All captures in the order they were stored, one at a time. */
+  *each(): Generator<CaptureRecord> {
+    for (const row of this.#rows.values()) yield recordOf(row);
+  }
+
   /** How many captures there are. */
   get size(): number {
     return this.#rows.size;

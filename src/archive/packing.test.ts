@@ -5,9 +5,12 @@ import path from 'node:path';
 import fc from 'fast-check';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type FolderArchive, openArchive } from './archive.ts';
+import { compressed } from './compressor.ts';
+import { writeContainer } from './container.ts';
 import { type ArchiveKey, freshKey } from './key.ts';
 import { tidy } from './packing.ts';
 import { cutIntoPieces } from './pieces.ts';
+import { packTar } from './tar.ts';
 import { verifyArchive } from './verify.ts';
 
 let folder: string;
@@ -96,6 +99,36 @@ describe('packing', () => {
     for (const [i, id] of [...first, ...second].entries())
       expect(Buffer.from((await other.get(id)).files[0]!.bytes).equals(version(i))).toBe(true);
     await other.close();
+  });
+
+  it('leaves a pack whose pieces stand in another order as it is, and begins a new one', async () => {
+    const [id] = await putVersions(0, 1);
+    const { inside } = archive;
+    const record = inside.catalogue.record(id!)!;
+    const half = 30_000;
+    const entries = [
+      { name: 'pieces/1', bytes: version(0).subarray(half) },
+      { name: 'pieces/2', bytes: version(0).subarray(0, half) },
+      { name: `captures/${id}/config/running.conf.pieces`, bytes: Buffer.from('pieces/2\npieces/1\n') },
+      { name: `captures/${id}/capture.json`, bytes: Buffer.from(JSON.stringify(record)) },
+    ];
+    const plain = await compressed(packTar(entries, new Date(0)));
+    const container = await writeContainer(
+      folder,
+      'packs/old.tar.zst.age',
+      plain,
+      inside.sealing,
+      async () => {},
+    );
+    const { device } = record;
+    await inside.alone(() =>
+      inside.append([{ kind: 'packed', device, in: container, raw: 70_000, adds: [id!], replaces: null }]),
+    );
+    const more = await putVersions(1, 20);
+    await tidy(inside);
+    expect(readdirSync(path.join(folder, 'packs'))).toHaveLength(2);
+    for (const [n, one] of [id!, ...more].entries()) expect(await textOf(one)).toBe(version(n).toString());
+    expect((await verifyArchive(inside)).goodCaptures).toBe(20);
   });
 
   it('keeps an unchanged capture readable when the one it equals is packed', async () => {

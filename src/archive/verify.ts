@@ -26,7 +26,7 @@ export interface VerifyReport {
   /** Captures known, and how many of them were opened and had every digest right. */
   readonly captures: number;
   readonly goodCaptures: number;
-  /** Per device: ids of its good captures, newest last. */
+  /** Per device: ids of its good captures, in the order they were stored. */
   readonly goodOf: ReadonlyMap<string, readonly string[]>;
   readonly files: readonly FileFault[];
   /** Files that no line of the manifest knows: left by a crash, or of lines that are gone. "archive reindex" takes them in. */
@@ -77,9 +77,11 @@ export async function verifyArchive(
     return (await containerFiles(folder)).filter((file) => !known.has(file));
   });
   const goodOf = new Map<string, string[]>();
-  const looked = catalogue.list().filter(({ id }) => look.seen.has(catalogue.holderOf(id)!));
-  for (const { id, device } of looked) {
-    if (!look.good.has(catalogue.holderOf(id)!)) continue;
+  let captures = 0;
+  for (const { id, device } of catalogue.each()) {
+    const holder = catalogue.holderOf(id)!;
+    if (look.seen.has(holder)) captures += 1;
+    if (!look.good.has(holder)) continue;
     const ids = goodOf.get(device);
     if (ids === undefined) goodOf.set(device, [id]);
     else ids.push(id);
@@ -90,7 +92,7 @@ export async function verifyArchive(
     lines: manifest.last,
     manifest: faults,
     noticed: catalogue.noticed,
-    captures: looked.length,
+    captures,
     goodCaptures,
     goodOf,
     files: look.faults,
