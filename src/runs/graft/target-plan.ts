@@ -1,7 +1,14 @@
 import { configurationDigest } from '#archive';
 import { type FillIn, fillInsOf, type GraftPlan } from '#core/config';
 import { TuckpointError } from '#core/errors';
-import { type Findings, type Naming, newFindings, type TrafficDifference } from '#core/traffic';
+import {
+  type Findings,
+  type Naming,
+  newFindings,
+  type Policy,
+  type TrafficDifference,
+  trafficDifference,
+} from '#core/traffic';
 import {
   type CaptureComparison,
   type CapturePart,
@@ -12,7 +19,6 @@ import {
   policyOfCapture,
   type ReadCapture,
   readCapture,
-  trafficBetween,
   withFillIns,
 } from '#dialects';
 import type { NamedFile } from '#links/port';
@@ -128,14 +134,17 @@ function proof(
   };
 }
 
+/** A side without packet rules lets everything pass. */
+const NO_RULES: Policy = { pipelines: [], unread: [] };
+
 function trafficProof(target: GraftTarget, before: ReadCapture, after: ReadCapture) {
   const none: Findings = { findings: [], unexamined: [] };
   try {
     const [then, now] = [policyOfCapture(before)?.policy ?? null, policyOfCapture(after)?.policy ?? null];
     return {
-      traffic: trafficBetween(before, after),
+      traffic: then === null && now === null ? null : trafficDifference(then ?? NO_RULES, now ?? NO_RULES),
       trafficUnknown: null,
-      findings: now === null ? none : newFindings(then ?? { pipelines: [], unread: [] }, now),
+      findings: now === null ? none : newFindings(then ?? NO_RULES, now),
       promises: checkAround(target, then, now),
     };
   } catch (error) {

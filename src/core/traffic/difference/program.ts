@@ -1,4 +1,4 @@
-import type { Rewrite, Verdict } from '../policy.ts';
+import type { Rewrite, Rule, Verdict } from '../policy.ts';
 import { type Box, boxesOverlap, Field, intersectBoxes, isWithin } from './fields.ts';
 import { HULL_FIELDS, HULL_WIDTH, type LoadedRule, numericHull } from './load.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
@@ -74,15 +74,28 @@ function restChanged(comparison: Comparison, slot: number, view: View): boolean 
   return false;
 }
 
+/**
+ * Does a changed rule only go on behind other changed rules (the way around a chain that a new rule calls)? By itself
+ * it then changes nothing: packets that match none of those would come to the same place through them.
+ */
+function goesAround({ action }: Rule, index: number, isChanged: ReadonlySet<number>): boolean {
+  if (!('skip' in action)) return false;
+  for (let i = index + 1; i < action.skip; i++) if (!isChanged.has(i)) return false;
+  return true;
+}
+
 /** All regions where the two sides may differ: outside them both follow the same rules. */
 export function interestsOf(comparison: Comparison, side: Side): Interest[] {
   const { slots } = comparison;
   const interests: Interest[] = [];
   const visit = (start: number, view: View, entry: Box): void => {
     for (let s = start; s >= 0; s = nextSlot(slots, s)) {
-      const { stage, changed, omit } = slots.slots[s]![side];
+      const { stage, changed, isChanged, omit } = slots.slots[s]![side];
       if (stage === undefined) continue;
+      // Where one asks what a rule does, it counts whatever it is.
+      const isAsked = slots.slots[s]!.after.omit.size > 0;
       for (const i of changed) {
+        if (!isAsked && goesAround(stage.rules[i]!.rule, i, isChanged)) continue;
         const box = boxOf(stage.rules[i]!, view, comparison);
         const both = box === undefined ? undefined : intersectBoxes(entry, box);
         if (both !== undefined) interests.push({ box: both, owner: ownerOf(side, s, i, view) });
