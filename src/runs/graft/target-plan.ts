@@ -20,6 +20,7 @@ import {
   type ReadCapture,
   readCapture,
   withFillIns,
+  withUnreadFiles,
 } from '#dialects';
 import type { NamedFile } from '#links/port';
 import { changedNames } from '../compare-traffic.ts';
@@ -141,11 +142,15 @@ function trafficProof(target: GraftTarget, before: ReadCapture, after: ReadCaptu
   const none: Findings = { findings: [], unexamined: [] };
   try {
     const [then, now] = [policyOfCapture(before)?.policy ?? null, policyOfCapture(after)?.policy ?? null];
+    const [old, fresh] = [
+      withUnreadFiles(then ?? NO_RULES, before, after),
+      withUnreadFiles(now ?? NO_RULES, after, before),
+    ];
     return {
-      traffic: then === null && now === null ? null : trafficDifference(then ?? NO_RULES, now ?? NO_RULES),
+      traffic: then === null && now === null ? null : trafficDifference(old, fresh),
       trafficUnknown: null,
-      findings: now === null ? none : newFindings(then ?? NO_RULES, now),
-      promises: checkAround(target, then, now),
+      findings: now === null ? none : newFindings(old, fresh),
+      promises: checkAround(target, then === null ? null : old, now === null ? null : fresh),
     };
   } catch (error) {
     if (!(error instanceof TuckpointError)) throw error;
