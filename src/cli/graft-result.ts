@@ -5,8 +5,15 @@ import { ExitCode, exitCodeFor } from './exit-codes.ts';
 import { writeReport } from './run-result.ts';
 import { table } from './table.ts';
 
-/** Writes the report of each run, shows what became of all devices, and sets the exit code. */
-export async function finishGroup(context: CliContext, done: GroupResult): Promise<void> {
+/**
+ * Writes the report of each run, shows what became of all devices, and sets the exit code. `planned`: what was shown
+ * before, which JSON has beside it.
+ */
+export async function finishGroup(
+  context: CliContext,
+  done: GroupResult,
+  planned: object = {},
+): Promise<void> {
   const { folder } = await context.workbench();
   const results = [];
   for (const result of done.results) {
@@ -15,7 +22,7 @@ export async function finishGroup(context: CliContext, done: GroupResult): Promi
     results.push({ ...result, reportFile: page });
     context.exit(codeOfResult(result));
   }
-  context.out.result({ ...done, results }, textOf(done, results));
+  context.out.result({ ...planned, ...done, results }, textOf(done, results));
 }
 
 function textOf(

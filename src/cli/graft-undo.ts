@@ -4,14 +4,14 @@ import { undoGraft } from '#runs';
 import type { CliContext } from './context.ts';
 import { finishGroup } from './graft-result.ts';
 import { progressTeller } from './progress.ts';
-import { withWords, wordsOf } from './words.ts';
+import { CAUTION, withWords, wordsOf } from './words.ts';
 
 /** `graft undo RUN|GROUP`: each device gets the configuration from before it, by a run with the same checks. */
 export function graftUndoCommand(graft: Command, context: CliContext): void {
   withWords(graft.command('undo <run-or-group>'))
     .summary('put back what devices held before a graft or a restore')
     .description(
-      'put the configuration from before a graft or a restore back: of one run, or of all devices of a group. A device that was changed since is refused.',
+      `put the configuration from before a graft or a restore back: of one run, or of all devices of a group. A device that was changed since is refused. ${CAUTION}`,
     )
     .option('--width <n>', 'how many devices at once', '1')
     .action(async (id: string, options: Record<string, unknown>) => {

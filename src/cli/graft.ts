@@ -1,7 +1,14 @@
 import type { Command } from 'commander';
 import { decisionRule, fits, type GraftOptions, readAnchor, readDecision, readSelector } from '#core/config';
 import { TuckpointError } from '#core/errors';
-import { type PlannedDevice, planForDevice, prepareGraft, readPromises } from '#runs';
+import {
+  carryOut,
+  type PlannedDevice,
+  planForDevice,
+  prepareGraft,
+  readPromises,
+  type TargetPlan,
+} from '#runs';
 import {
   configurationFrom,
   type ReadingOptions,
@@ -18,6 +25,10 @@ import { fillInsNamed } from './fill-ins-named.ts';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { plansText } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
+import { finishGroup } from './graft-result.ts';
+import { graftUndoCommand, widthOf } from './graft-undo.ts';
+import { progressTeller } from './progress.ts';
+import { CAUTION, withWords, wordsOf } from './words.ts';
 
 interface Options extends ReadingOptions {
   from?: string;
@@ -28,16 +39,18 @@ interface Options extends ReadingOptions {
   match?: string[];
   fill?: string[];
   promises?: string;
-  acceptBrokenPromises?: boolean;
   dryRun?: boolean;
+  canary?: string;
+  width: string;
 }
 
 /** `graft --from CONFIGURATION --take SELECTOR… --onto DEVICE…` */
 export function graftCommand(program: Command, context: CliContext): void {
-  withReadingOptions(program.command('graft'))
+  const graft = withWords(withReadingOptions(program.command('graft')));
+  graft
     .summary('carry chosen parts of a configuration onto devices, with all that they need')
     .description(
-      `carry chosen parts of a configuration onto devices, with all that they need and nothing else. The plan says for each device what changes, in objects and in traffic, before anything happens.`,
+      `carry chosen parts of a configuration onto devices, with all that they need and nothing else. The plan says for each device what changes, in objects and in traffic, before anything happens; then each device is a run of its own. ${CAUTION}`,
     )
     .option('--from <configuration>', `where the parts come from: ${SOURCES}`)
     .option(
@@ -60,12 +73,16 @@ export function graftCommand(program: Command, context: CliContext): void {
       'texts that differ per device: a .yaml or .csv file, TEXT=VALUE, or TEXT=own.NAME',
     )
     .option('--promises <file>', 'promises that must hold on each device afterwards')
-    .option('--accept-broken-promises', 'your explicit word that promises may break')
     .option('--dry-run', 'show the plan and end; no device is touched')
-    .action((options: Options) => graft(context, options));
+    .option('--canary <device>', 'this device goes first and alone (default: the first of several)')
+    .option('--width <n>', 'how many devices at once after that', '1')
+    .action((options: Options) => graftOnto(context, options));
+  graftUndoCommand(graft, context);
 }
 
-async function graft(context: CliContext, options: Options): Promise<void> {
+async function graftOnto(context: CliContext, options: Options): Promise<void> {
+  const width = widthOf(options.width);
+  const words = wordsOf({ ...options });
   const from = wanted(options.from, '--from');
   const take = wanted(options.take, '--take').map(readSelector);
   const source = await configurationFrom(context, from);
@@ -85,7 +102,7 @@ async function graft(context: CliContext, options: Options): Promise<void> {
       options.promises === undefined
         ? []
         : readPromises(await fileText(options.promises, 'promises'), options.promises),
-    mayBreak: options.acceptBrokenPromises === true,
+    mayBreak: words.accepted?.brokenPromises === true,
     reading: await readingOf(options),
   };
   const planned: PlannedDevice[] = [];
@@ -95,19 +112,39 @@ async function graft(context: CliContext, options: Options): Promise<void> {
   }
   const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
   for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in what is carried.`);
-  context.out.result(
-    { from: source.named, choice: choiceData(prepared), devices: planned.map(plannedData) },
-    `${choiceText(prepared, source.named)}\n\n${plansText(planned)}`,
-  );
-  context.exit(codeOf(planned));
+  const data = { from: source.named, choice: choiceData(prepared), devices: planned.map(plannedData) };
+  const text = `${choiceText(prepared, source.named)}\n\n${plansText(planned)}`;
+  const plans = plansOf(planned, words.accepted?.unproved === true);
+  if (options.dryRun === true || plans === null) {
+    context.out.result(data, text);
+    if (plans === null) context.exit(ExitCode.undecided);
+    return;
+  }
+  context.out.line(`${text}\n`);
+  const tell = progressTeller(context.out);
+  const done = await carryOut(bench.runs, plans, {
+    title: `graft ${take.map((selector) => selector.text).join(', ')} from ${source.named}`,
+    canary: options.canary ?? (plans.length > 1 ? plans[0]!.device : null),
+    width,
+    replan: async (device) => {
+      const again = await planForDevice(bench.runs, prepared, device, onto);
+      if (again.plan === null) throw new TuckpointError('cli/no-source', again.why);
+      return again.plan;
+    },
+    tell: (event) => tell(event),
+    promises: onto.promises,
+    ...words,
+  });
+  await finishGroup(context, done, data);
 }
 
-/** A plan that stops at a device, or could not be decided, asks a person. */
-function codeOf(planned: readonly PlannedDevice[]): number {
-  const sure = planned.every(
-    ({ plan }) => plan !== null && plan.problems.length === 0 && plan.traffic?.verdict !== 'undecided',
+/** The plans to carry out; null when one stops at a device, or what it does to traffic could not be decided. */
+function plansOf(planned: readonly PlannedDevice[], unproved: boolean): TargetPlan[] | null {
+  const plans = planned.flatMap(({ plan }) => (plan === null ? [] : [plan]));
+  const sure = plans.every(
+    ({ problems, traffic }) => problems.length === 0 && (unproved || traffic?.verdict !== 'undecided'),
   );
-  return sure ? ExitCode.ok : ExitCode.undecided;
+  return sure && plans.length === planned.length ? plans : null;
 }
 
 function matchRule(patterns: readonly string[]): GraftOptions['matchMay'] {

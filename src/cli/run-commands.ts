@@ -15,10 +15,7 @@ import { planText } from './plan-text.ts';
 import { progressTeller } from './progress.ts';
 import { chooseRelease } from './release-file.ts';
 import { finish } from './run-result.ts';
-import { withWords, wordsOf } from './words.ts';
-
-const CAUTION =
-  'This work can cut people off. Have out-of-band access, the manufacturer’s instructions and your organisation’s change control at hand; local rules come first.';
+import { CAUTION, withWords, wordsOf } from './words.ts';
 
 interface RunOptions {
   dryRun?: boolean;

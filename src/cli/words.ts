@@ -1,6 +1,10 @@
 import type { Command } from 'commander';
 import type { Accepted } from '#runs';
 
+/** Said with every command whose work can cut people off. */
+export const CAUTION =
+  'This work can cut people off. Have out-of-band access, the manufacturer’s instructions and your organisation’s change control at hand; local rules come first.';
+
 const WORDS: readonly (readonly [keyof Accepted, flag: string, says: string])[] = [
   ['noReturn', '--accept-no-return', 'although this kind of device cannot return by itself'],
   ['brokenPromises', '--accept-broken-promises', 'although promises break, the way in included'],

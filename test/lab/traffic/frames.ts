@@ -1,5 +1,5 @@
 import type { Packet } from '#core/traffic';
-import { gatewayAddress, LEGS, LOCAL, UNTRACKED } from './gateway.ts';
+import { type Forwarder, LEGS, LOCAL, UNTRACKED } from './gateway.ts';
 
 /** Ends every packet, followed by its number, so that it is known again wherever it arrives. */
 const MAGIC = 0x54504b31;
@@ -110,20 +110,20 @@ function ipPacket(packet: Packet, number: number, dscp: number, tcpFlags: number
   return Buffer.concat([head, body]);
 }
 
-function line(packet: Packet, number: number, tcpFlags: number): string {
+function line(through: Forwarder, packet: Packet, number: number, tcpFlags: number): string {
   const leg = (name: string): number => LEGS.indexOf(name as (typeof LEGS)[number]);
   const way = packet.path === 'to' ? LOCAL : leg(packet.outInterface) + 1;
   const dscp = way + (packet.state === 'untracked' ? UNTRACKED : 0);
   const bytes = ipPacket(packet, number, dscp, tcpFlags);
   if (packet.path === 'from') return `out${packet.family} ${way} ${bytes.toString('hex')}`;
   const type = packet.family === 4 ? '0800' : '86dd';
-  return `${leg(packet.inInterface)} ${gatewayAddress(leg(packet.inInterface))}020000000099${type}${bytes.toString('hex')}`;
+  return `${leg(packet.inInterface)} ${through.hardwareAddress(leg(packet.inInterface))}020000000099${type}${bytes.toString('hex')}`;
 }
 
 /** The line that sends the packet itself. */
-export function sendLine(packet: Packet, number: number): string {
+export function sendLine(through: Forwarder, packet: Packet, number: number): string {
   const flags = { established: SYN | ACK, invalid: SYN | FIN }[packet.state as string] ?? SYN;
-  return line(packet, number, flags);
+  return line(through, packet, number, flags);
 }
 
 /** The UDP packet that an error is about; it opened the connection that the error is related to. */
@@ -153,9 +153,9 @@ function reversed(packet: Packet): Packet {
 }
 
 /** The line that opens the connection an established or related packet belongs to; null for other packets. */
-export function openerLine(packet: Packet, number: number): string | null {
-  if (packet.state === 'related') return line(quotedBy(packet, number), number, SYN);
-  return packet.state === 'established' ? line(reversed(packet), number, SYN) : null;
+export function openerLine(through: Forwarder, packet: Packet, number: number): string | null {
+  if (packet.state === 'related') return line(through, quotedBy(packet, number), number, SYN);
+  return packet.state === 'established' ? line(through, reversed(packet), number, SYN) : null;
 }
 
 /** Which packet arrived, and as what; null for traffic that is none of ours. */

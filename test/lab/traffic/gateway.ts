@@ -19,7 +19,7 @@ const python = existsSync('/usr/bin/python3') ? '/usr/bin/python3' : 'python3';
 const script = fileURLToPath(new URL('./packets.py', import.meta.url));
 
 /** What a way in the DSCP field does; loaded beside the ruleset under test. */
-const STEERING = `
+export const STEERING = `
 table inet steering {
   chain prerouting {
     type filter hook prerouting priority -500;
@@ -64,7 +64,18 @@ export interface Arrival {
   readonly bytes: Buffer;
 }
 
-export class Gateway {
+/** A forwarder that packets are sent through: one made for this, or a real gateway. */
+export interface Forwarder {
+  /** Replaces the whole ruleset. */
+  load(ruleset: string): void;
+  forgetConnections(): void;
+  /** Sends the lines of packets.py and returns what arrived anywhere. */
+  exchange(lines: readonly string[]): Arrival[];
+  /** The hardware address that frames to it carry on a leg, hex. */
+  hardwareAddress(leg: number): string;
+}
+
+export class Gateway implements Forwarder {
   private readonly prefix: string;
   private readonly namespaces: string[] = [];
 
@@ -210,24 +221,16 @@ export class Gateway {
     spawnSync('ip', ['netns', 'exec', this.gateway, 'conntrack', '-F']);
   }
 
-  /** Sends the lines of packets.py and returns what arrived anywhere. */
   exchange(lines: readonly string[]): Arrival[] {
-    const legs = LEGS.map((name) => `${this.prefix}-${name}=wire`);
-    const done = spawnSync(python, [script, this.gateway, ...legs], {
-      input: `${lines.join('\n')}\n`,
-      encoding: 'utf8',
-      maxBuffer: 512 * 1024 * 1024,
-    });
-    if (done.status !== 0) throw new Error(`packets.py: ${done.stderr}`);
-    return done.stdout
-      .split('\n')
-      .filter((line) => line !== '')
-      .map((line) => {
-        const [at = '', ...rest] = line.split(' ');
-        const bytes = Buffer.from(rest.at(-1) ?? '', 'hex');
-        if (at === 'in6') return { at: 'in', family: 6, protocol: Number(rest[0]), bytes };
-        return { at, family: bytes[0]! >> 4 === 4 ? 4 : 6, protocol: null, bytes };
-      });
+    return exchangePackets(
+      this.gateway,
+      LEGS.map((name) => `${this.prefix}-${name}=wire`),
+      lines,
+    );
+  }
+
+  hardwareAddress(leg: number): string {
+    return GATEWAY_MAC(leg);
   }
 
   close(): void {
@@ -236,7 +239,25 @@ export class Gateway {
   }
 }
 
-/** The hardware address that frames to the gateway carry on a leg. */
-export function gatewayAddress(leg: number): string {
-  return GATEWAY_MAC(leg);
+/** Sends lines through the network namespace of a forwarder; `legs` are NAMESPACE=INTERFACE, in their order. */
+export function exchangePackets(
+  namespace: string,
+  legs: readonly string[],
+  lines: readonly string[],
+): Arrival[] {
+  const done = spawnSync(python, [script, namespace, ...legs], {
+    input: `${lines.join('\n')}\n`,
+    encoding: 'utf8',
+    maxBuffer: 512 * 1024 * 1024,
+  });
+  if (done.status !== 0) throw new Error(`packets.py: ${done.stderr}`);
+  return done.stdout
+    .split('\n')
+    .filter((line) => line !== '')
+    .map((line) => {
+      const [at = '', ...rest] = line.split(' ');
+      const bytes = Buffer.from(rest.at(-1) ?? '', 'hex');
+      if (at === 'in6') return { at: 'in', family: 6, protocol: Number(rest[0]), bytes };
+      return { at, family: bytes[0]! >> 4 === 4 ? 4 : 6, protocol: null, bytes };
+    });
 }

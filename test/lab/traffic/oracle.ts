@@ -1,6 +1,6 @@
 import type { Packet } from '#core/traffic';
 import { endpointsOf, openerLine, recognise, sendLine } from './frames.ts';
-import { type Gateway, LEGS, OPEN } from './gateway.ts';
+import { type Forwarder, LEGS, OPEN } from './gateway.ts';
 
 /** What the packet filter did with a packet. `dropped` may hide a reject whose answer was filtered too. */
 export interface Observed {
@@ -16,9 +16,9 @@ export interface Observed {
  * Sends every packet once through the ruleset and reports what became of it. Connections of established packets
  * are opened beforehand under a ruleset that lets everything pass.
  */
-export function observe(gateway: Gateway, load: () => void, packets: readonly Packet[]): Observed[] {
+export function observe(gateway: Forwarder, load: () => void, packets: readonly Packet[]): Observed[] {
   gateway.forgetConnections();
-  const openers = packets.map(openerLine).filter((line) => line !== null);
+  const openers = packets.map((packet, i) => openerLine(gateway, packet, i)).filter((line) => line !== null);
   if (openers.length > 0) {
     gateway.load(OPEN);
     gateway.exchange(openers);
@@ -31,7 +31,9 @@ export function observe(gateway: Gateway, load: () => void, packets: readonly Pa
     destination: null,
     ports: null,
   }));
-  for (const { at, family, protocol, bytes } of gateway.exchange(packets.map(sendLine))) {
+  for (const { at, family, protocol, bytes } of gateway.exchange(
+    packets.map((packet, i) => sendLine(gateway, packet, i)),
+  )) {
     const found = recognise(bytes, family, protocol !== null);
     const packet = found === null ? undefined : packets[found.number];
     if (found === null || packet === undefined || packet.family !== family) continue;
