@@ -32,11 +32,21 @@ export interface LoadedStage {
   readonly rules: readonly LoadedRule[];
   /** Lowest and highest value per rule of source, destination, protocol and service, for quick rejection. */
   readonly hulls: Float64Array;
+  /** The distinct interface sets of the rules, and which of them each rule has. */
+  readonly inSets: InterfaceIndex;
+  readonly outSets: InterfaceIndex;
   /** Where the rules stand that go on further down. */
   readonly skips: readonly number[];
   /** Interface names that any rule mentions. */
   readonly inNames: ReadonlySet<string>;
   readonly outNames: ReadonlySet<string>;
+}
+
+/** Few sets of interfaces serve many rules: what is asked of one is asked once. */
+export interface InterfaceIndex {
+  readonly sets: readonly (InterfaceSet | undefined)[];
+  /** By rule, an index into `sets`. */
+  readonly of: Int32Array;
 }
 
 const loaded = new WeakMap<Stage, Map<Family, LoadedStage>>();
@@ -57,6 +67,8 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
       name: stage.name,
       rules,
       hulls: hullsOf(rules),
+      inSets: indexOf(rules.map((rule) => rule.inInterface)),
+      outSets: indexOf(rules.map((rule) => rule.outInterface)),
       skips: rules.flatMap(({ rule }, i) => ('skip' in rule.action ? [i] : [])),
       inNames: new Set(rules.flatMap(({ inInterface }) => inInterface?.names ?? [])),
       outNames: new Set(rules.flatMap(({ outInterface }) => outInterface?.names ?? [])),
@@ -170,6 +182,16 @@ function conditionsKey(conditions: readonly Condition[] | undefined): string {
 function actionKey(action: Action): string {
   if ('verdict' in action) return action.verdict;
   return 'skip' in action ? 'skip' : rewriteText(action.rewrite);
+}
+
+function indexOf(list: readonly (InterfaceSet | undefined)[]): InterfaceIndex {
+  const places = new Map<InterfaceSet | undefined, number>();
+  const of = Int32Array.from(list, (set) => {
+    const place = places.get(set) ?? places.size;
+    places.set(set, place);
+    return place;
+  });
+  return { sets: [...places.keys()], of };
 }
 
 /** Fields in `hulls`, two numbers each. IPv6 addresses are represented by their first word. */

@@ -1,6 +1,7 @@
 import type { Rewrite, Rule, Verdict } from '../policy.ts';
-import { type Box, boxesOverlap, Field, intersectBoxes, isWithin } from './fields.ts';
-import { HULL_FIELDS, HULL_WIDTH, type LoadedRule, numericHull } from './load.ts';
+import { type Box, boxesOverlap, intersectBoxes, isWithin } from './fields.ts';
+import type { LoadedRule } from './load.ts';
+import { nearness } from './near.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
 import { type BoxContext, boxOf, causedView, firstView, mayMeet, translatedView, type View } from './view.ts';
 
@@ -149,7 +150,7 @@ export function programOf(
   const waiting = slots.slots.map(() => new Map<string, View>());
   const segments = new Map<string, Segment>();
   const jumps: Jump[] = [];
-  const near = nearness(regions);
+  const near = nearness(regions, comparison);
   const segmentKey = (slot: number, view: View) => `${slot}/${view.key}/${view.cause}`;
 
   const add = (
@@ -185,7 +186,7 @@ export function programOf(
       const segment: Segment = { view, start: items.length, ruleIndexes: [], end: 0 };
       segments.set(key, segment);
       let landing = 0;
-      for (const i of stage === undefined ? [] : near(stage.hulls, stage.rules.length, view)) {
+      for (const i of stage === undefined ? [] : near(stage, view)) {
         if (omit.has(i)) continue;
         const rule = stage!.rules[i]!;
         if (!regions.some((region) => mayMeet(rule, view, region, comparison))) continue;
@@ -243,43 +244,4 @@ function positionOf(segment: Segment, rule: number): number {
     else high = middle;
   }
   return segment.start + low;
-}
-
-/** Rules whose bounds come near one of the regions, or near what a view puts in the place of a field. */
-function nearness(regions: readonly Box[]) {
-  const bounds = regions.map((region) =>
-    Float64Array.from(HULL_FIELDS.flatMap((f) => numericHull(region[f]))),
-  );
-  const whole = bounds[0]!.map((_, h) => {
-    const values = bounds.map((b) => b[h]!);
-    return h % 2 === 0 ? Math.min(...values) : Math.max(...values);
-  });
-  const single = bounds.length > 1 && bounds.length <= 8 ? bounds : [];
-  return (hulls: Float64Array, count: number, view: View): number[] => {
-    const open = (bound: Float64Array) =>
-      bound.map((value, h) => {
-        const field = HULL_FIELDS[h >> 1]!;
-        const chosen = view.chosen[field];
-        if (chosen === undefined) return value;
-        // ICMP keeps its type where a port is chosen, so that rules about either may match.
-        return numericHull(field === Field.service ? undefined : chosen.from)[h % 2]!;
-      });
-    const around = open(whole);
-    const each = single.map(open);
-    const near: number[] = [];
-    for (let i = 0, at = 0; i < count; i++, at += HULL_WIDTH) {
-      if (!boundsMeet(hulls, at, around)) continue;
-      let meets = each.length === 0;
-      for (let n = 0; n < each.length && !meets; n++) meets = boundsMeet(hulls, at, each[n]!);
-      if (meets) near.push(i);
-    }
-    return near;
-  };
-}
-
-function boundsMeet(hulls: Float64Array, at: number, bound: Float64Array): boolean {
-  for (let h = 0; h < HULL_WIDTH; h += 2) {
-    if (hulls[at + h]! > bound[h + 1]! || hulls[at + h + 1]! < bound[h]!) return false;
-  }
-  return true;
 }

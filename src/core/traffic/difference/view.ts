@@ -107,25 +107,28 @@ export function boxOf(rule: LoadedRule, view: View, context: BoxContext): Box | 
 export function mayMeet(rule: LoadedRule, view: View, region: Box, context: BoxContext): boolean {
   const { sets } = rule;
   if (sets === undefined) return false;
+  // Interfaces first: where rules name zones, most rules are apart by these.
+  if (!view.noIn && !atomsMeet(rule.inInterface, region[Field.inInterface], context.inNames)) return false;
+  if (!view.noOut && !atomsMeet(rule.outInterface, region[Field.outInterface], context.outNames))
+    return false;
   for (let field: number = Field.source; field < Field.firstCondition; field++) {
     const mine = sets[field];
     const other = region[field];
     if (mine === undefined || other === undefined || view.chosen[field] !== undefined) continue;
     if (!setsOverlap(mine, other)) return false;
   }
-  return (
-    (view.noIn || atomsMeet(rule.inInterface, region[Field.inInterface], context.inNames)) &&
-    (view.noOut || atomsMeet(rule.outInterface, region[Field.outInterface], context.outNames))
-  );
+  return true;
 }
 
-function atomsMeet(
+/** Whether a set of interfaces shares a name with the numbered ones of a region. */
+export function atomsMeet(
   set: InterfaceSet | undefined,
   other: FieldSet | undefined,
   names: InterfaceNames,
 ): boolean {
-  const atoms = other === undefined ? undefined : names.numbersOf(set);
-  return atoms === undefined || setsOverlap(atoms, other!);
+  if (set === undefined || other === undefined) return true;
+  const atoms = names.numbersOf(set);
+  return atoms === undefined || setsOverlap(atoms, other);
 }
 
 /** Interface numbers, undefined for any, or null when the rule cannot match. */
