@@ -31,15 +31,23 @@ function changeLines(change: ObjectChange, afterName: FileNaming): string[] {
   const object = change.after ?? change.before;
   const users = change.usersAfter.length === 0 ? '' : `, used by ${names(change.usersAfter)}`;
   const was = change.change === 'renamed' ? ` (was ${change.before?.name})` : '';
-  const moved = change.alsoMoved ? ' and moved' : '';
+  const moved = change.alsoMoved && change.change !== 'moved' ? ' and moved' : '';
   const places = [
     change.before === null ? null : spanText(change.before.place, (file) => file),
     change.after === null ? null : spanText(change.after.place, afterName),
   ].filter((place) => place !== null);
   return [
     `  ${change.change}${moved}: ${object?.name ?? ''}${was} (${places.join(' -> ')})${users}`,
+    ...wordsOf(change),
     ...change.fields.map((field) => `      ${fieldText(field)}`),
   ];
+}
+
+/** What a rule that came or went says, where that is a list of texts. */
+function wordsOf({ change, before, after }: ObjectChange): string[] {
+  const value = (after ?? before)?.value;
+  const isText = Array.isArray(value) && value.every((one) => typeof one === 'string');
+  return (change === 'added' || change === 'removed') && isText ? [`      ${value.join(' ')}`] : [];
 }
 
 /** One field that differs, `elements: ["10.1.0.0/16"] -> nothing`. */
