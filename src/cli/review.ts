@@ -39,7 +39,7 @@ export function reviewCommand(program: Command, context: CliContext): void {
       '--outside <interface...>',
       'interfaces that lead outside: sources that cannot come from there are found',
     )
-    .option('--removal', 'show the rows that removing a widening or an any-to-any rule would change')
+    .option('--removal', 'show for each finding the rows that removing the rule would change')
     .action(async (named: string, options: Options) => {
       const source = await configurationFrom(context, named);
       const read = await readSource(source, options);
@@ -63,8 +63,7 @@ export function reviewCommand(program: Command, context: CliContext): void {
 
 /** Never reached and redundant rules change nothing when removed: that is what was proved. */
 function removalOf(policy: Policy, finding: Finding, options: Options): TrafficDifference | null {
-  const asked = options.removal === true && (finding.kind === 'widening' || finding.kind === 'any to any');
-  return asked ? removalEffect(policy, finding.rule) : null;
+  return options.removal === true && !changesNothing(finding) ? removalEffect(policy, finding.rule) : null;
 }
 
 interface ObjectFinding {
