@@ -9,6 +9,9 @@ import { differenceText } from './traffic-answer.ts';
 /** Rows of a broken promise, and findings, that are shown. */
 const SHOWN = 5;
 
+/** Names of parts that are there already. */
+const SHOWN_NAMES = 6;
+
 /** Different plans shown in full; the table has all devices. */
 const SHOWN_PLANS = 10;
 
@@ -75,11 +78,19 @@ function trafficLines({ traffic, trafficUnknown, changed, naming }: TargetPlan):
   return differenceText(traffic, naming()).split('\n');
 }
 
-function carriedLines({ carried, offers, remarks }: GraftPlan): string[] {
+function carriedLines({ carried, offers, remarks, problems }: GraftPlan): string[] {
+  const open = new Set(problems.map(({ object }) => object));
+  const there: string[] = [];
   const lines = carried.flatMap((one) => {
+    const { object, role, whole } = one.part;
+    const name = `${object.kind} ${object.name}`;
+    if (open.has(object)) return [`undecided: ${name} (${role})`];
+    if (one.fate.how === 'found' && (role !== 'container' || whole)) there.push(object.name);
     const said = fateText(one);
-    return said === null ? [] : [`${said} (${one.part.role})`];
+    return said === null ? [] : [`${said}: ${name} (${role})`];
   });
+  if (there.length > 0)
+    lines.push(`there already, with the same meaning: ${there.length} (${listed(there, SHOWN_NAMES)})`);
   for (const { object, there } of offers)
     lines.push(
       `the device has the same value under the name ${there.name}: --match "${object.name}" lets it serve in place of ${object.name}`,
@@ -87,25 +98,27 @@ function carriedLines({ carried, offers, remarks }: GraftPlan): string[] {
   return [...lines, ...remarks];
 }
 
-/** What becomes of a part, in words; null for what comes inside another. */
-export function fateText({ part, fate }: Carried): string | null {
-  const { kind, name } = part.object;
-  if (part.role === 'container' && !part.whole) return null;
+function listed(names: readonly string[], most: number): string {
+  const more = names.length > most ? ` and ${names.length - most} more` : '';
+  return `${names.slice(0, most).join(', ')}${more}`;
+}
+
+/** What becomes of a part, in words; null for what comes inside another, or is there already. */
+function fateText({ fate }: Carried): string | null {
   switch (fate.how) {
     case 'inside':
+    case 'found':
       return null;
     case 'added':
-      return `comes: ${kind} ${name}`;
-    case 'found':
-      return `there already, with the same meaning: ${kind} ${name}`;
+      return 'comes';
     case 'matched':
-      return `served by theirs of the same value, ${fate.there.name}: ${kind} ${name}`;
+      return `served by theirs of the same value, ${fate.there.name}`;
     case 'kept':
-      return `theirs stays: ${kind} ${name}`;
+      return 'theirs stays';
     case 'taken':
-      return `ours replaces theirs: ${kind} ${name}`;
+      return 'ours replaces theirs';
     case 'renamed':
-      return `comes as ${fate.name}, since theirs has another value: ${kind} ${name}`;
+      return `comes as ${fate.name}, since theirs has another value`;
   }
 }
 

@@ -49,7 +49,7 @@ export function chooseFrom(source: ReadCapture, selectors: readonly Selector[]):
     const own = selectors.filter((selector) => {
       const miss = missOf(structure, selector);
       if (miss === null) found.add(selector);
-      else if (!misses.has(selector) || /^Near/.test(miss.advice ?? '')) misses.set(selector, miss);
+      else misses.set(selector, nearer(misses.get(selector), miss));
       return miss === null;
     });
     if (own.length === 0) return [];
@@ -64,6 +64,14 @@ export function chooseFrom(source: ReadCapture, selectors: readonly Selector[]):
       advice: 'Name its language with --dialect, or teach it with --mapping.',
     })
   );
+}
+
+/** Of two parts in which a selector picks nothing, what is said of the one with near names; else of both. */
+function nearer(one: TuckpointError | undefined, other: TuckpointError): TuckpointError {
+  if (one === undefined || /^Near/.test(other.advice ?? '')) return other;
+  if (/^Near/.test(one.advice ?? '') || one.advice === other.advice) return one;
+  const advice = [one.advice, other.advice].filter((text) => text !== undefined).join(' ');
+  return new TuckpointError(one.code, one.message, { ...(one.place && { place: one.place }), advice });
 }
 
 function missOf(structure: Structure, selector: Selector): TuckpointError | null {

@@ -117,12 +117,22 @@ function nothing(structure: Structure, selector: Selector): TuckpointError {
       : `"${selector.text}" picks nothing.`,
     {
       place: { field: '--take' },
-      advice:
-        matchesSomething || near.length === 0
-          ? 'Name an object of the source, or a pattern with *.'
-          : `Near names: ${near.join(', ')}.`,
+      advice: matchesSomething
+        ? 'Name an object of the source, or a pattern with *.'
+        : near.length > 0
+          ? `Near names: ${near.join(', ')}.`
+          : `What is read as ${structure.configuration.dialect} holds ${kindsIn(objects)}.`,
     },
   );
+}
+
+/** `40 rule, 12 address-group, …`, the commonest first. */
+function kindsIn(objects: readonly ConfigObject[]): string {
+  const counts = new Map<string, number>();
+  for (const { kind } of objects) counts.set(kind, (counts.get(kind) ?? 0) + 1);
+  if (counts.size === 0) return 'nothing that is read as an object';
+  const sorted = [...counts].sort((a, b) => b[1] - a[1]);
+  return sorted.map(([kind, count]) => `${kind} (${count})`).join(', ');
 }
 
 function innermost(selector: Selector): Selector {

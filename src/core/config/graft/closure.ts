@@ -19,12 +19,15 @@ export interface Closure {
   readonly dangling: readonly { readonly from: ConfigObject; readonly reference: Reference }[];
 }
 
+const CHOSEN = { role: 'chosen', because: null, whole: true } as const;
+
 /** The chosen objects with all that they need, however far away; circular mentions end where they began. */
 export function closureOf(structure: Structure, chosen: readonly ConfigObject[]): Closure {
   const parts = new Map<ConfigObject, Part>();
   const order = new Set<ConfigObject>();
   const dangling: { from: ConfigObject; reference: Reference }[] = [];
   const { byId } = structure.references;
+  const asked = new Set(chosen);
 
   // Chains of mentions may be long (a group in a group in a group): a stack of our own, not the language's.
   type Task = { readonly enter: Part } | { readonly leave: ConfigObject };
@@ -35,7 +38,8 @@ export function closureOf(structure: Structure, chosen: readonly ConfigObject[])
         order.add(task.leave);
         continue;
       }
-      const { enter: part } = task;
+      // What was chosen is never merely needed, however it is met first.
+      const part = asked.has(task.enter.object) ? { ...task.enter, ...CHOSEN } : task.enter;
       const known = parts.get(part.object);
       if (known !== undefined && (known.whole || !part.whole)) continue;
       parts.set(
@@ -63,7 +67,7 @@ export function closureOf(structure: Structure, chosen: readonly ConfigObject[])
     if (outer !== null) found.push({ object: outer, role: 'container', because: object, whole: false });
     return found;
   };
-  for (const object of chosen) follow({ object, role: 'chosen', because: null, whole: true });
+  for (const object of chosen) follow({ object, ...CHOSEN });
   return { parts: [...order].map((object) => parts.get(object)!), dangling };
 }
 
