@@ -5,25 +5,30 @@ import type { Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
 import { type Purse, standsBefore } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf } from './finding.ts';
+import { losersOf } from './losers.ts';
 import { type PlacedRule, placedRules } from './occurrences.ts';
 import type { Side } from './overlaps.ts';
 import { examine, isAnyToAny, overlapFindings } from './review.ts';
 
 /**
- * What is worth a second look in a changed policy and was not before. A rule that shares no packet with a changed one
- * is reached, and matters, exactly as before: only the others are examined. Overlaps are those of a rule that came with
+ * What is worth a second look in a changed policy and was not before: rules that came and are not reached or not needed
+ * there, and rules of before that are no longer, since they lost packets to those that came. Overlaps are those of a rule that came with
  * one that was there; not with rules for answers only, which every policy begins with (common practice, no source).
  */
 export function newFindings(before: Policy, after: Policy, budget: TrafficBudget = DEFAULT_BUDGET): Findings {
   const { came, went } = changedRules(before, after);
   if (came.size + went === 0) return { findings: [], unexamined: [] };
-  const near = placesOf(relevantRules(before, after).after);
   const purse: Purse = { budget, spent: 0 };
+  const losers = losersOf(before, after, purse);
+  // A rule that shares no packet with a changed one is reached, and matters, exactly as before.
+  const near = losers === null ? placesOf(relevantRules(before, after).after) : new Set<string>();
+  const isSuspect = ({ rule }: PlacedRule) =>
+    losers === null ? near.has(placeOf(rule)) : came.has(rule) || losers.has(rule.origin.text);
   const suspects: Finding[] = [];
   const unexamined: Rule[] = [];
   const placedAfter = placedRules(after);
   for (const placed of placedAfter) {
-    if (!near.has(placeOf(placed.rule))) continue;
+    if (!isSuspect(placed)) continue;
     const finding = examine(placed, purse);
     if (finding === 'unexamined') unexamined.push(placed.rule);
     else if (finding !== undefined) suspects.push(finding);
