@@ -1,5 +1,14 @@
 // Bundles src/main into dist/ with esbuild (packages stay outside, heavy modules split off and load lazily).
-import { existsSync, mkdtempSync, readdirSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import {
+  chmodSync,
+  existsSync,
+  mkdtempSync,
+  readdirSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -22,6 +31,7 @@ function newestSource(folder) {
 export async function build() {
   const { build: bundle } = await import('esbuild');
   const fresh = mkdtempSync(path.join(root, '.dist-'));
+  chmodSync(fresh, 0o755); // whoever may read the checkout may run the command
   await bundle({
     entryPoints: { tuckpoint: path.join(root, 'src/main/tuckpoint.ts') },
     outdir: fresh,

@@ -151,7 +151,11 @@ here('The captures of a real gateway', () => {
 
   it('are restored, and the archive shows that one actually was', async () => {
     const capture = await id();
-    expect((await bench.run('restore', name, capture)).code).toBe(0);
+    const gateway = bench.lab.gateways[0]!;
+    const changed = await gateway.run('sh', '-c', 'echo "# changed" >>/config/nftables.conf');
+    expect(changed.stderr).toBe('');
+    const restored = await bench.run('restore', name, capture);
+    expect(restored.code, restored.stdout + restored.stderr).toBe(0);
     expect((await standing()).lastRestored?.id).toBe(capture);
     expect((await bench.say('archive', 'status')).stdout).toMatch(
       /last capture\s+verified\s+rehearsed\s+restored/,

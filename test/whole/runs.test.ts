@@ -3,6 +3,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { mkdir } from 'node:fs/promises';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { DeviceStanding } from '#archive';
 import type { Reading } from '#core/reading';
 import type { Plan, RunReport } from '#runs';
 import { Estate } from './estate.ts';
@@ -166,6 +167,8 @@ describe('Runs', () => {
     expect(running().release).toBe(release);
     const now = estate.control(name).configuration(running().id);
     for (const [file, bytes] of files) expect(sha256(now.get(file)!), file).toBe(sha256(bytes));
+    const standing = dataOf<DeviceStanding[]>(await estate.run('archive', 'status'));
+    expect(standing.find(({ device }) => device === name)?.lastRestored?.id).toBe(id);
     const unknown = await estate.say('restore', name, 'no-such-capture');
     expect(unknown.code).toBe(3);
     expect(unknown.stderr).toContain('no-such-capture');
