@@ -14,6 +14,7 @@ import type { CliContext } from './context.ts';
 import { planText } from './plan-text.ts';
 import { progressTeller } from './progress.ts';
 import { chooseRelease } from './release-file.ts';
+import { restorePlan } from './restore-plan.ts';
 import { finish } from './run-result.ts';
 import { CAUTION, withWords, wordsOf } from './words.ts';
 
@@ -102,7 +103,11 @@ export function run(
       const goal = await goalOf(context, options, capture);
       if (options.dryRun === true) {
         const plan = await planRun(bench.runs, { device, procedure, goal });
-        context.out.result(plan, planText(plan));
+        const change = capture === undefined ? null : await restorePlan(context, device, capture);
+        context.out.result(
+          { ...plan, ...(change === null ? {} : { change: change.data }) },
+          [planText(plan), ...(change === null ? [] : ['What would change', change.text])].join('\n\n'),
+        );
         return;
       }
       if (capture !== undefined) await warn(context, device, capture);

@@ -92,6 +92,8 @@ describe('A graft on several devices', () => {
       'not begun',
       'went back',
     ]);
+    expect(done.results[3]!.reason).toContain('let no new connection in');
+    expect(done.results[3]!.reason).toContain('it returned by itself');
   });
 
   test('asked for again, devices that hold it already have nothing to do', async () => {
@@ -198,6 +200,7 @@ describe('A graft on one device', () => {
     const [result] = (await graft([bench.planned(configuration(NEW))])).results;
     expect(result!.decision).toBe('went back');
     expect(result!.reason).toContain('otherwise than predicted');
+    expect(result!.reason).toContain('The workbench put the configuration from before back.');
     expect(bench.rulesOn()).toBe(OLD);
   });
 

@@ -146,6 +146,8 @@ describe('A restore', () => {
     expect(running(two[0])).toEqual(before);
     const plan = dataOf<{ doubts: string[] }>(await estate.run('restore', two[0], foreign, '--dry-run'));
     expect(plan.doubts.join(' ')).toContain(two[1]);
+    const shown = await estate.say('restore', two[0], foreign, '--dry-run');
+    expect(shown.stdout).toMatch(/What would change[\s\S]*Traffic[\s\S]*->/u);
     const words = ['--accept-warnings', '--accept-worse', '--accept-broken-promises'];
     const done = await estate.ended('restore', two[0], foreign, ...words);
     expect(done.decision, done.reason).toBe('kept');

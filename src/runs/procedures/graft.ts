@@ -1,5 +1,5 @@
 import { configurationDigest } from '#archive';
-import { codeOf } from '#core/errors';
+import { codeOf, TuckpointError } from '#core/errors';
 import { sentenceOf, stoppedAt } from '../machine.ts';
 import type { RunContext } from '../run-context.ts';
 import type { Ending, Procedure, Step } from '../step.ts';
@@ -114,7 +114,8 @@ async function failed(
   // After the decision to keep, only the disarming may still fail: what is not disarmed returns.
   if (decision === 'kept' && step.name !== 'disarm')
     return { decision, reason: `${run.facts.reason} ${why}` };
-  return { goOnWith: { decision: 'went back', reason: `Could not ${step.title}: ${why}` } };
+  const what = error instanceof TuckpointError ? error.message : why;
+  return { goOnWith: { decision: 'went back', reason: `Could not ${step.title}: ${what}` } };
 }
 
 /** Does the device surely hold the configuration from before? */

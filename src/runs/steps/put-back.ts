@@ -27,9 +27,11 @@ export function putBack(applies: When): Step {
       const facts = await run.deviceFacts();
       const restart = run.facts.restartNeeded === true;
       const seconds = facts.canArmReturn ? silenceSeconds(facts, restart) : facts.limits.commandSeconds;
+      let given = false;
       await run.dropLink();
       await run.waitFor(seconds, 'did not come back to its former configuration', async (link) => {
         if (isBack(files, await link.capture('running'))) return true;
+        given = true;
         try {
           await link.apply(files);
         } catch (error) {
@@ -38,7 +40,11 @@ export function putBack(applies: When): Step {
         }
         return isBack(files, await link.capture('running'));
       });
-      return undefined;
+      const itself = run.facts.armedUntil === undefined ? '' : ': it returned by itself';
+      const how = given
+        ? 'The workbench put the configuration from before back.'
+        : `The device holds the configuration from before, without an order to put it back${itself}.`;
+      return { reason: `${run.facts.reason ?? ''} ${how}`.trim() };
     },
   };
 }

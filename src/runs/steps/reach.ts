@@ -1,3 +1,4 @@
+import { codeOf, TuckpointError } from '#core/errors';
 import type { RunContext } from '../run-context.ts';
 import type { Step } from '../step.ts';
 
@@ -10,10 +11,18 @@ export function reach(applies: (run: RunContext) => boolean): Step {
     async act(run) {
       const { limits } = await run.deviceFacts();
       await run.dropLink();
-      await run.waitFor(limits.commandSeconds, 'let no new connection in', async (link) => {
-        await link.identify();
-        return true;
-      });
+      const within = limits.commandSeconds;
+      try {
+        await run.waitFor(
+          within,
+          'let no new connection in',
+          async (link) => (await link.identify()) !== null,
+        );
+      } catch (cause) {
+        if (codeOf(cause) !== 'runs/did-not-return') throw cause;
+        const why = `${run.device.name} let no new connection in within ${within} seconds.`;
+        throw new TuckpointError('runs/did-not-return', why, { cause });
+      }
       return undefined;
     },
   };
