@@ -109,6 +109,20 @@ test('facts of a run are merged and keep big counters exactly', async () => {
   expect(run.goal).toEqual({ release: '2' });
 });
 
+test('the files a run is to bring are sealed, survive a stop, and are gone when it ends', async () => {
+  const lease = await store.leases.take('d', 'r1', 0);
+  const run = { id: 'r1', device: 'd', procedure: 'graft', goal: {}, startedAt: at };
+  const files = [{ name: 'rules.nft', bytes: new Uint8Array([0, 255, 10, 13, 128]) }];
+  await store.journal.begin(run, lease, files);
+  expect(await store.journal.plannedFiles('r1')).toEqual(files);
+  const ending = { decision: 'stopped', reason: '', report: null, at };
+  await store.journal.end(lease, { ...ending, state: 'stopped' });
+  expect(await store.journal.plannedFiles('r1')).toEqual(files);
+  await store.journal.end(lease, { ...ending, state: 'ended' });
+  expect(await store.journal.plannedFiles('r1')).toBeNull();
+  expect(await store.journal.plannedFiles('r2')).toBeNull();
+});
+
 test('a pair with an unknown half has never booted well', async () => {
   await store.observations.bootedWell('d', { release: '1', configuration: null }, at, null);
   await store.observations.bootedWell('d', { release: '1', configuration: 'c' }, at, null);

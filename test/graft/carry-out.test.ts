@@ -96,6 +96,33 @@ describe('A graft on several devices', () => {
     expect(done.results[3]!.reason).toContain('it returned by itself');
   });
 
+  test('is stopped by a fault of the workbench itself, once what is at work has come to its end', async () => {
+    bench = await four();
+    const { store } = bench;
+    const journal = new Proxy(store.journal, {
+      get: (real, name) => {
+        const value: unknown = Reflect.get(real, name);
+        if (typeof value !== 'function') return value;
+        if (name !== 'write') return value.bind(real);
+        return async (...given: unknown[]) => {
+          const [lease, line] = given as [{ device: string }, { step: string }];
+          if (lease.device === second && line.step === 'apply')
+            throw new TuckpointError('store/cannot-write', 'The disk is full.');
+          return Reflect.apply(value, real, given);
+        };
+      },
+    });
+    const environment = { ...bench.environment, store: { ...store, journal } };
+    const options = { title: 'graft', canary: null, width: 2, replan: never, tell: () => {} };
+    await expect(carryOut(environment, onAll(), options)).rejects.toMatchObject({
+      code: 'store/cannot-write',
+    });
+    expect(names.map((name) => bench.rulesOn(name) === NEW)).toEqual([true, false, false, false]);
+    const [open, ...more] = await store.journal.unfinished();
+    expect([open!.device, more]).toEqual([second, []]);
+    expect((await resumeRun(bench.environment, open!.id, () => {})).decision).toBe('kept');
+  });
+
   test('asked for again, devices that hold it already have nothing to do', async () => {
     bench = await four();
     const targets = onAll();

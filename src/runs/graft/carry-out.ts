@@ -86,9 +86,14 @@ export async function inTurn<T extends { readonly device: string }>(
   const done = new Map<string, TargetResult>();
   let stoppedBy: string | null = null;
   const take = async (target: T): Promise<void> => {
-    const result = await begin(target);
-    done.set(target.device, result);
-    if (result.decision !== 'kept' && result.decision !== 'done') stoppedBy ??= target.device;
+    let well = false;
+    try {
+      const result = await begin(target);
+      done.set(target.device, result);
+      well = result.decision === 'kept' || result.decision === 'done';
+    } finally {
+      if (!well) stoppedBy ??= target.device;
+    }
   };
   const first = targets.find(({ device }) => device === canary);
   if (first !== undefined) await take(first);
@@ -100,7 +105,9 @@ export async function inTurn<T extends { readonly device: string }>(
       await take(next);
     }
   };
-  await Promise.all(Array.from({ length: Math.max(1, Math.trunc(width)) }, worker));
+  // A fault of the store stops the rest too, but whatever is at work comes to its end first.
+  const ends = await Promise.allSettled(Array.from({ length: Math.max(1, Math.trunc(width)) }, worker));
+  for (const end of ends) if (end.status === 'rejected') throw end.reason;
   const results = targets.map((target) => done.get(target.device) ?? notBegun(target.device, stoppedBy));
   return { results, stoppedBy };
 }
