@@ -112,7 +112,7 @@ export type Way =
   /** An age recipient whose identity someone else keeps, and a name for it. */
   | { readonly recipient: string; readonly name: string };
 
-/** Adds (or replaces) one way to unlock the key. */
+/** Adds (or replaces) one way to unlock the key. Throws `archive/bad-key`. */
 export async function addUnlock(folder: string, key: ArchiveKey, way: Way): Promise<void> {
   await makeFolder(path.join(folder, RING));
   const secret = Buffer.from(`${key.identity}\n`);
@@ -130,7 +130,13 @@ export async function addUnlock(folder: string, key: ArchiveKey, way: Way): Prom
   }
   const name = 'keyFile' in way ? 'key-file' : way.name;
   const recipient = 'keyFile' in way ? await recipientOfKeyFile(way.keyFile) : way.recipient;
-  await writeDurably(wrapFile(folder, name), await encryptTo([recipient], secret));
+  const sealed = await encryptTo([recipient], secret).catch((cause) => {
+    throw archiveError('archive/bad-key', `${recipient} is not an age recipient.`, {
+      advice: 'It is one line that starts with age1, as age-keygen prints it.',
+      cause,
+    });
+  });
+  await writeDurably(wrapFile(folder, name), sealed);
   await writeDurably(recipientFile(folder, name), Buffer.from(`${recipient}\n`));
 }
 

@@ -1,7 +1,15 @@
 import { writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { Command } from 'commander';
-import { insideOf, makeRecoveryKey, openArchive, rewrapArchive, rotateKey } from '#archive';
+import {
+  addUnlock,
+  insideOf,
+  makeRecoveryKey,
+  openArchive,
+  rewrapArchive,
+  rotateKey,
+  type Way,
+} from '#archive';
 import { TuckpointError } from '#core/errors';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
@@ -24,7 +32,30 @@ function sheet(identity: string, folder: string, made: string): string {
   ].join('\n');
 }
 
-/** `archive recovery-key | rotate` */
+interface WayOptions {
+  passphrase?: boolean;
+  passphraseFile?: string;
+  to?: string;
+  name: string;
+}
+
+async function wayOf({ passphrase, passphraseFile, to, name }: WayOptions): Promise<Way> {
+  const word = passphrase === true || passphraseFile !== undefined;
+  if (word === (to !== undefined))
+    throw new TuckpointError('cli/bad-option', 'Give --passphrase or --to RECIPIENT, and not both.');
+  if (to === undefined) return { passphrase: await passphraseFrom(passphraseFile, 'New passphrase: ') };
+  if (!/^[a-z][a-z0-9-]{0,30}$/.test(name) || TAKEN.includes(name))
+    throw new TuckpointError('cli/bad-option', `A recipient cannot be called "${name}".`, {
+      place: { field: '--name' },
+      advice: 'Choose small letters, digits and hyphens.',
+    });
+  return { recipient: to, name };
+}
+
+/** Names of ways that mean something already. */
+const TAKEN = ['passphrase', 'key-file', 'recovery', 'data', 'next', 'older'];
+
+/** `archive recovery-key | add-way | rotate` */
 export function archiveKeyCommands(archive: Command, context: CliContext): void {
   archive
     .command('recovery-key')
@@ -46,6 +77,23 @@ export function archiveKeyCommands(archive: Command, context: CliContext): void 
         });
       });
       context.out.result({ file }, `Written to ${file}. Print it, then remove the file.`);
+    });
+
+  archive
+    .command('add-way')
+    .description(
+      'add a further way to unlock the key: a passphrase, or an age recipient whose identity another keeps',
+    )
+    .option('--passphrase', 'ask for a passphrase; one there was no longer opens')
+    .option('--passphrase-file <file>', 'the passphrase is the first line of this file')
+    .option('--to <recipient>', 'an age recipient (age1…), such as that of your organisation')
+    .option('--name <name>', 'what this recipient is called', 'other')
+    .action(async (options: WayOptions) => {
+      const bench = await context.workbench();
+      const way = await wayOf(options);
+      await addUnlock(bench.folder, insideOf(bench.archive).key, way);
+      const name = 'passphrase' in way ? 'passphrase' : options.name;
+      context.out.result({ added: name }, `The archive also opens by: ${name}.`);
     });
 
   archive

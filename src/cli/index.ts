@@ -5,4 +5,5 @@
 export type { CliContext, Workbench } from './context.ts';
 export { ExitCode, exitCodeOf } from './exit-codes.ts';
 export { type Output, terminalOutput } from './output.ts';
+export { passphraseFrom } from './passphrase.ts';
 export { buildProgram } from './program.ts';

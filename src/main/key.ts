@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
 import { type ArchiveKey, createKey, hasKey, LOSING_THE_KEY, unlockFrom, unlockKey } from '#archive';
-import type { Output } from '#cli';
+import { type Output, passphraseFrom } from '#cli';
 import { codeOf } from '#core/errors';
 import { defaultKeyFile } from './data-folder.ts';
 
@@ -12,8 +12,11 @@ export async function keyFor(folder: string, out: Output): Promise<ArchiveKey> {
   const given = unlockFrom(process.env);
   const keyFile = given.keyFile ?? defaultKeyFile(process.env);
   if (await hasKey(folder)) {
-    const unlock = existsSync(keyFile) ? { ...given, keyFile } : given;
-    return await unlockKey(folder, unlock);
+    const ask = process.stdin.isTTY
+      ? () => passphraseFrom(undefined, 'Passphrase of the archive: ')
+      : undefined;
+    const unlock = { ...given, passphrase: given.passphrase ?? ask };
+    return await unlockKey(folder, existsSync(keyFile) ? { ...unlock, keyFile } : unlock);
   }
   const passphrase = typeof given.passphrase === 'string' ? given.passphrase : undefined;
   const ways = passphrase === undefined ? { keyFile } : { passphrase };
