@@ -45,15 +45,19 @@ async function choose(
   });
 }
 
-/** What was proven goes into the manifest; opening alone proves no more than a verification does. */
+/** What was proven goes into the manifest. Opening it was a verification, whatever came after. */
 async function note(archive: Archive, { id, damage, proven, read, load }: Rehearsal): Promise<void> {
   if (damage !== null) return;
+  const inside = insideOf(archive);
+  await noteProof(inside, 'verified', [id], 'opened, every digest compared');
+  if (!proven) return;
   const readBy = read.map(({ dialect }) => dialect).join(', ');
-  if (!proven) await noteProof(insideOf(archive), 'verified', [id], 'opened, every digest compared');
-  else {
-    const how = `opened, every digest compared, read as ${readBy}${load === null ? '' : ', loaded into a kernel'}`;
-    await noteProof(insideOf(archive), 'rehearsed', [id], how);
-  }
+  await noteProof(
+    inside,
+    'rehearsed',
+    [id],
+    `read as ${readBy}${load === null ? '' : ', loaded into a kernel'}`,
+  );
 }
 
 /** Different: something is wrong with it. Undecided: it could not be proven here. */

@@ -39,6 +39,11 @@ function bucketOf(place: string, { endpoint, region }: PlaceOptions): ReplicaSto
         advice: 'Set TUCKPOINT_S3_KEY_ID and TUCKPOINT_S3_SECRET.',
       },
     );
+  if (bucket === '' || !URL.canParse(endpoint) || !/^https?:/.test(endpoint))
+    throw new TuckpointError('cli/bad-option', `${place} at ${endpoint} is not the address of a bucket.`, {
+      advice:
+        'Write s3://BUCKET/PREFIX, and --endpoint with an address such as https://s3.brackwater.example.',
+    });
   const prefix = pathname.replace(/^\/+/, '').replace(/\/*$/, (end) => (pathname.length > 1 ? '/' : end));
   return s3Store({
     endpoint,

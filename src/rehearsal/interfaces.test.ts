@@ -12,6 +12,7 @@ it.each([
   ['define WAN = "ppp0"\niif $WAN accept', ['ppp0']],
   ['iifname "eth0" oifname "eth1" accept', []],
   ['iif lo accept', []],
+  ['# the device sends\naccept comment "on device wan0"', []],
 ])('%s names %j', (text, names) => {
   expect(interfacesNamed([text], false)).toEqual(names);
 });

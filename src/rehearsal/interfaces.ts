@@ -18,7 +18,8 @@ function names(text: string): string[] {
  */
 export function interfacesNamed(texts: readonly string[], json: boolean): string[] {
   const found = new Set<string>();
-  for (const text of texts) {
+  for (const whole of texts) {
+    const text = json ? whole : whole.replace(/#.*$|\bcomment\s+"[^"]*"/gm, '');
     if (json) {
       for (const [, name] of text.matchAll(/"(?:dev|right)"\s*:\s*"([^"]+)"/g)) found.add(name!);
       for (const [, list] of text.matchAll(/"(?:dev|set)"\s*:\s*\[([^\]]*)\]/g))

@@ -51,17 +51,20 @@ function isInstalled(program: string): boolean {
 }
 
 /**
- * Loads ruleset files (`roots`, in order, below all files of the capture) into the kernel, in network and mount
+ * Loads ruleset files (`roots`, in order; `rulesets` are all there are, among all files of the capture) into the kernel, in network and mount
  * namespaces made for it and gone afterwards. Without root it is tried in a user namespace.
  */
 export async function loadNftables(
   files: readonly CaptureFile[],
+  rulesets: readonly string[],
   roots: readonly string[],
   json: boolean,
 ): Promise<Loaded> {
   const why = whyNoLoad();
   if (why !== null) return { state: 'not here', why };
-  const texts = files.map(({ bytes }) => Buffer.from(bytes).toString('utf8'));
+  const texts = files
+    .filter(({ name }) => rulesets.includes(name))
+    .map(({ bytes }) => Buffer.from(bytes).toString('utf8'));
   const standIns = interfacesNamed(texts, json);
   const root = await mkdtemp(path.join(tmpdir(), 'rehearsal-')); // stays empty: memory is mounted over it inside
   try {

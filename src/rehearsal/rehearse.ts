@@ -76,7 +76,8 @@ async function loaded({ files }: Capture, parts: readonly CapturePart[]): Promis
   const part = parts.find(({ dialect }) => dialect.name === 'nftables');
   if (part === undefined) return null;
   const { text, json } = rulesetRoots(part.files);
-  if (text.length > 0) return loadNftables(files, text, false);
-  if (json.length === 1) return loadNftables(files, json, true);
+  const rulesets = part.files.map(({ name }) => name);
+  if (text.length > 0) return loadNftables(files, rulesets, text, false);
+  if (json.length === 1) return loadNftables(files, rulesets, json, true);
   return { state: 'not here', why: 'It is several rulesets as JSON, and which of them count is not known.' };
 }

@@ -15,6 +15,7 @@ const here = describe.skipIf(whyNoLab() !== null);
 const load = (files: Record<string, string>, roots: string[], json = false): Promise<Loaded> =>
   loadNftables(
     Object.entries(files).map(([name, text]) => ({ name, bytes: Buffer.from(text) })),
+    Object.keys(files),
     roots,
     json,
   );
