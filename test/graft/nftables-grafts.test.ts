@@ -250,3 +250,23 @@ describe.runIf(here)("the nftables project's own rulesets", () => {
     expect(counts.asPredicted).toBeGreaterThan(200);
   });
 });
+
+it('brings counters and helpers that are named in quotes, each of its kind', () => {
+  const source = `table inet filter {
+	counter crew { packets 0 bytes 0 }
+	quota crew { over 2000 bytes }
+	ct helper sip-5060 { type "sip" protocol udp; }
+	map counted { type ipv4_addr : counter; elements = { 10.1.0.1 : "crew" }; }
+	chain forward {
+		type filter hook forward priority filter; policy drop;
+		counter name ip saddr map @counted comment "crew"
+		ct helper set udp dport map { 5060 : "sip-5060" }
+	}
+}
+`;
+  const { text, mismatch } = graft(source, 'table inet filter {\n}\n', { take: ['chain:forward'] });
+  expect(mismatch).toBeNull();
+  expect(text).toContain('counter crew');
+  expect(text).toContain('ct helper sip-5060');
+  expect(text).not.toContain('quota');
+});

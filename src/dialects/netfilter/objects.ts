@@ -142,7 +142,7 @@ class Objects {
       value,
       set.comment,
     );
-    return { ...made, references: this.references(table, set.mentions, set.place.file) };
+    return { ...made, references: this.referencesIn(table, set.mentions, set.place, set.dataType) };
   }
 
   private chain(table: Table, chain: Chain): ConfigObject {
@@ -173,12 +173,33 @@ class Objects {
       value: rule.statements.map(formatStatement),
       order: { list, position },
       comment: rule.comment,
-      references: this.references(table, rule.mentions, rule.place.file),
+      references: this.referencesIn(table, rule.mentions, rule.place, this.spans.text(rule.place)),
     };
   }
 
   private defineId(name: string): string {
     return this.defineIds.get(name) ?? objectId('setting', `$${name}`);
+  }
+
+  /** With the named objects that a text mentions in quotes, as `counter name ip saddr map { … : "harbour" }` does. */
+  private referencesIn(table: Table, mentions: readonly Mention[], place: Place, what: string): Reference[] {
+    const known = this.references(table, mentions, place.file);
+    if (table.objects.size === 0) return known;
+    const named = [...table.objects.values()];
+    const found: Reference[] = [];
+    for (const match of this.spans.text(place).matchAll(QUOTED_OBJECT)) {
+      const name = match[1]!;
+      const start = place.start + match.index + match[0].length - name.length - 1;
+      const fitting = named.filter((object) => object.name === name);
+      const sure = fitting.filter((object) => what.includes(object.what));
+      for (const object of sure.length === 0 ? fitting : sure) {
+        const to = objectId('setting', `${table.family} ${table.name} ${object.what} ${name}`);
+        const span = this.spans.of({ file: place.file, start, end: start + name.length });
+        if (!known.some((one) => one.to === to && one.place.start <= start && one.place.end > start))
+          found.push({ to, text: name, place: span });
+      }
+    }
+    return [...known, ...found];
   }
 
   private references(table: Table | null, mentions: readonly Mention[], file: string): Reference[] {
@@ -190,6 +211,9 @@ class Objects {
     }));
   }
 }
+
+/** A quoted name where a named object may stand: a value of a map, or behind `set` or `name`. */
+const QUOTED_OBJECT = /(?::\s*|\b(?:set|name)\s+)"([^"\n]+)"/g;
 
 /** A define with one value is one thing, with several a group. */
 function readDefine({ value }: Define): { kind: ObjectKind; elements: string[] } {

@@ -17,6 +17,7 @@ export class SourceTexts {
   /** A rule in one statement, with another comment where it has to be. */
   rule(object: ConfigObject, indent: string, comment: string | null = object.comment): string {
     const text = this.#text(object);
+    this.#refuseNameless(object, text);
     const named =
       object.comment === null || comment === object.comment || comment === null
         ? text
@@ -69,9 +70,19 @@ export class SourceTexts {
     );
     const head = /^chain[ \t]+[^\s{]+/.exec(this.#raw(object));
     if (!inside || head === null || !this.#raw(object).endsWith('}')) return null;
+    for (const rule of rules) this.#refuseNameless(rule, this.#raw(rule));
     const mentions = rules.flatMap((rule) => this.#job.mentionsIn(rule));
     const text = carriedText(this.#job.source.configuration.files, place, mentions);
     return this.#laidOut(object, `chain ${name}${text.slice(head[0].length)}`, indent);
+  }
+
+  #refuseNameless({ place }: ConfigObject, text: string): void {
+    if (!/\b(?:jump|goto)\s*\{/.test(text)) return;
+    throw cannotWrite(
+      'A rule that calls a chain without a name is not carried.',
+      place,
+      'Give the chain a name first.',
+    );
   }
 
   /** The lines of a chain that are no rules. */

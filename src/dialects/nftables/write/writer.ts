@@ -14,6 +14,8 @@ interface TableBlock extends Block {
   readonly file: SourceFile;
 }
 
+const SETS: ReadonlySet<ConfigObject['kind']> = new Set(['address-group', 'service-group', 'zone', 'map']);
+
 export const nftablesWriter: GraftWriter = { write: (job) => new Writer(job).write() };
 
 class Writer {
@@ -69,6 +71,7 @@ class Writer {
       );
     }
     const table = object.name.split(' ').slice(0, 2).join(' ');
+    this.#refuseNamesake(object, `${table} ${name}`);
     const found = this.#blockFor(object, table);
     const indent = found === null ? '\t' : this.#innerIndent(found.file, found.open);
     const isChain = object.kind === 'chain';
@@ -78,6 +81,20 @@ class Writer {
     if (found === null) this.#late.set(table, [...(this.#late.get(table) ?? []), text]);
     else if (isChain) this.#beforeClosing(found.file, found.close, indent, text);
     else this.#amongSets(table, found, indent, text);
+  }
+
+  /** Sets and maps of whatever type share their names in a table, though they are objects of several kinds. */
+  #refuseNamesake({ kind, place }: ConfigObject, name: string): void {
+    if (!SETS.has(kind)) return;
+    const namesake = this.#job.target.configuration.objects.find(
+      (there) => there.name === name && SETS.has(there.kind),
+    );
+    if (namesake === undefined) return;
+    throw cannotWrite(
+      `The target has ${name} as ${namesake.kind}, ours is ${kind}: two of one name cannot stand in one table.`,
+      place,
+      'Give one of them another name first.',
+    );
   }
 
   #addDefine(text: string): void {
