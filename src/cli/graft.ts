@@ -27,6 +27,7 @@ import { plansText } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
 import { finishGroup } from './graft-result.ts';
 import { graftUndoCommand, widthOf } from './graft-undo.ts';
+import { isMeant } from './is-meant.ts';
 import { progressTeller } from './progress.ts';
 import { CAUTION, withWords, wordsOf } from './words.ts';
 
@@ -40,6 +41,7 @@ interface Options extends ReadingOptions {
   fill?: string[];
   promises?: string;
   dryRun?: boolean;
+  yes?: boolean;
   canary?: string;
   width: string;
 }
@@ -74,6 +76,7 @@ export function graftCommand(program: Command, context: CliContext): void {
     )
     .option('--promises <file>', 'promises that must hold on each device afterwards')
     .option('--dry-run', 'show the plan and end; no device is touched')
+    .option('--yes', 'carry it out without asking (a script is not asked)')
     .option('--canary <device>', 'this device goes first and alone (default: the first of several)')
     .option('--width <n>', 'how many devices at once after that', '1')
     .action((options: Options) => graftOnto(context, options));
@@ -121,7 +124,10 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
     return;
   }
   context.out.line(`${text}\n`);
-  const tell = progressTeller(context.out);
+  if (options.yes !== true && !(await isMeant(context, plans.length))) {
+    context.out.line('Nothing was begun.');
+    return;
+  }
   const done = await carryOut(bench.runs, plans, {
     title: `graft ${take.map((selector) => selector.text).join(', ')} from ${source.named}`,
     canary: options.canary ?? (plans.length > 1 ? plans[0]!.device : null),
@@ -131,7 +137,7 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
       if (again.plan === null) throw new TuckpointError('cli/no-source', again.why);
       return again.plan;
     },
-    tell: (event) => tell(event),
+    tell: (event, device) => progressTeller(context.out, width > 1 ? device : undefined)(event),
     promises: onto.promises,
     ...words,
   });

@@ -1,8 +1,12 @@
 import type { Listener } from '#runs';
 import type { Output } from './output.ts';
 
-/** Live progress of a run: a line per step for a person; with --json, a JSON line per event on standard error. */
-export function progressTeller(out: Output): Listener {
+/**
+ * Live progress of a run: a line per step for a person; with --json, a JSON line per event on standard error. `device`
+ * stands before each line where several runs are told of at once.
+ */
+export function progressTeller(output: Output, device?: string): Listener {
+  const out = device === undefined ? output : named(output, device);
   if (out.json) return (event) => process.stderr.write(`${JSON.stringify(event)}\n`);
   return (event) => {
     switch (event.kind) {
@@ -32,4 +36,8 @@ export function progressTeller(out: Output): Listener {
 
 function sentence(decision: 'not done' | 'stopped'): string {
   return decision === 'not done' ? 'Not done' : 'Stopped, and a person must decide';
+}
+
+function named(out: Output, device: string): Output {
+  return { ...out, line: (text) => out.line(`${device}: ${text.trimStart()}`) };
 }
