@@ -19,10 +19,10 @@ import {
 import { type Line, plot } from './plot.ts';
 import { measureMemory, measureReading, useMemory } from './reading.ts';
 import { SHAPES, type Shape } from './shapes.ts';
-import { openProver, type Prover } from './solver.ts';
+import { openProver, type Prover, prove } from './solver.ts';
 
 const KEPT = 'bench/traffic/results.json';
-const Z3_LIMIT_MS = 30_000;
+const Z3_LIMIT_MS = 20_000;
 
 /** Colours told apart by all eyes (Okabe and Ito), and dashes besides. */
 const LOOKS: Record<Shape, { readonly colour: string; readonly dashes: string }> = {
@@ -41,13 +41,13 @@ const say = (text: string) => {
 };
 
 if (args[0] === '--memory') useMemory(args[1] as Shape, Number(args[2]));
+else if (args[0] === '--prove') await prove();
 else await run();
 
 async function run(): Promise<void> {
-  const prover = await openProver(Z3_LIMIT_MS);
+  const prover = openProver(Z3_LIMIT_MS);
   const results: ShapeResult[] = [];
   for (const shape of named.length > 0 ? named : SHAPES) results.push(await measureShape(shape, prover));
-  prover.close();
   const disagreed = results
     .flatMap((r) => r.besideProver)
     .reduce((sum, { whole, near }) => sum + whole.disagreed + near.disagreed, 0);
@@ -64,7 +64,7 @@ async function measureShape(shape: Shape, prover: Prover): Promise<ShapeResult> 
   const figures: Figures[] = [];
   const beside: ShapeResult['besideProver'][number][] = [];
   for (const rules of smallest ? [100] : [100, 1000, 10_000, 50_000]) {
-    const f = measure(shape, rules, smallest || rules > most ? 10 : rules === most ? 100 : 30);
+    const f = measure(shape, rules, smallest || rules > most ? 5 : rules === most ? 100 : 30);
     figures.push(f);
     say(
       [
@@ -74,7 +74,7 @@ async function measureShape(shape: Shape, prover: Prover): Promise<ShapeResult> 
       ].join('\n'),
     );
     if (rules > most) continue;
-    const b = await besideProver(shape, rules, smallest ? 1 : rules === most ? 8 : 4, prover);
+    const b = await besideProver(shape, rules, smallest ? 1 : 4, prover);
     beside.push(b);
     say(`  beside Z3: whole question ${ratio(b.whole)}; only the rules near the change ${ratio(b.near)}`);
   }

@@ -118,7 +118,7 @@ export async function besideProver(shape: Shape, rules: number, trials: number, 
     const ours = shortest(() => trafficDifference(policy, after));
     const relevant = relevantRules(policy, after);
     near.push({ ours, verdict, ...(await prover.different(relevant.before, relevant.after)) });
-    if (trial < Math.ceil(trials / 4))
+    if (trial < Math.ceil(trials / 2))
       whole.push({ ours, verdict, ...(await prover.different(policy, after)) });
   }
   return { rules, whole: ratioOf(whole), near: ratioOf(near) };

@@ -1,40 +1,62 @@
+import { spawnSync } from 'node:child_process';
+import { readFileSync, writeSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
 import { type AddressSet, type Family, type NumberSet, pairsOf } from '#core/address';
 import type { Match, Policy, Stage } from '#core/traffic';
 
 /** Z3 asked the same question as the engine: is any packet treated differently? */
 export interface Prover {
   /** `sat` (different), `unsat` (equal), or `unknown` after the time limit; and how long it took, in milliseconds. */
-  different(before: Policy, after: Policy): Promise<{ answer: 'sat' | 'unsat' | 'unknown'; ms: number }>;
-  close(): void;
+  different(before: Policy, after: Policy): Promise<Answer>;
 }
 
 const STATES = ['new', 'established', 'related', 'invalid', 'untracked'];
 
-export async function openProver(limitMs: number): Promise<Prover> {
-  // Loaded only here: it takes memory, which is measured too.
-  const { init } = await import('z3-solver');
-  const { Z3, em } = await init();
-  Z3.global_param_set('timeout', String(limitMs));
+/** The answer, and how long it took beside starting the prover. */
+export interface Answer {
+  readonly answer: 'sat' | 'unsat' | 'unknown';
+  readonly ms: number;
+}
+
+/**
+ * Z3 in a process of its own for each question: of ten thousand rules it needs minutes to read the question alone, and
+ * can only be stopped from outside. A question that was stopped counts as unknown after the limit.
+ */
+export function openProver(limitMs: number): Prover {
   return {
     async different(before, after) {
       const scripts = before.pipelines.map(({ family }) => question(before, after, family));
-      const start = performance.now();
-      let answer: 'sat' | 'unsat' | 'unknown' = 'unsat';
-      for (const script of scripts) {
-        const context = Z3.mk_context(Z3.mk_config());
-        const solver = Z3.mk_solver(context);
-        Z3.solver_inc_ref(context, solver);
-        Z3.solver_from_string(context, solver, script);
-        const result = await Z3.solver_check(context, solver);
-        Z3.solver_dec_ref(context, solver);
-        Z3.del_context(context);
-        if (result === 1) answer = 'sat';
-        else if (result === 0 && answer === 'unsat') answer = 'unknown';
-      }
-      return { answer, ms: performance.now() - start };
+      const { stdout } = spawnSync(process.execPath, [fileURLToPath(import.meta.url), '--prove'], {
+        input: JSON.stringify(scripts),
+        encoding: 'utf8',
+        // Starting it takes time too, which is not counted where it answers.
+        timeout: limitMs + 3000,
+        maxBuffer: 2 ** 30,
+      });
+      return stdout.startsWith('{') ? (JSON.parse(stdout) as Answer) : { answer: 'unknown', ms: limitMs };
     },
-    close: () => em.PThread.terminateAllThreads(),
   };
+}
+
+/** What the process started by `openProver` does: reads questions, prints the answer. */
+export async function prove(): Promise<void> {
+  const scripts = JSON.parse(readFileSync(0, 'utf8')) as string[];
+  // Loaded only here: it takes memory, which is measured too.
+  const { init } = await import('z3-solver');
+  const { Z3, em } = await init();
+  const start = performance.now();
+  let answer: Answer['answer'] = 'unsat';
+  for (const script of scripts) {
+    const context = Z3.mk_context(Z3.mk_config());
+    const solver = Z3.mk_solver(context);
+    Z3.solver_inc_ref(context, solver);
+    Z3.solver_from_string(context, solver, script);
+    const result = await Z3.solver_check(context, solver);
+    if (result === 1) answer = 'sat';
+    else if (result === 0 && answer === 'unsat') answer = 'unknown';
+  }
+  writeSync(1, JSON.stringify({ answer, ms: performance.now() - start } satisfies Answer));
+  em.PThread.terminateAllThreads();
 }
 
 /** SMT-LIB text that is satisfiable if and only if a forwarded packet of the family is treated differently. */
