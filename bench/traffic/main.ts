@@ -19,7 +19,7 @@ import {
 import { type Line, plot } from './plot.ts';
 import { measureMemory, measureReading, useMemory } from './reading.ts';
 import { SHAPES, type Shape } from './shapes.ts';
-import { openProver, type Prover, prove } from './solver.ts';
+import { openProver, type Prover } from './solver.ts';
 
 const KEPT = 'bench/traffic/results.json';
 const Z3_LIMIT_MS = 20_000;
@@ -41,7 +41,6 @@ const say = (text: string) => {
 };
 
 if (args[0] === '--memory') useMemory(args[1] as Shape, Number(args[2]));
-else if (args[0] === '--prove') await prove();
 else await run();
 
 async function run(): Promise<void> {

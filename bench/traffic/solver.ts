@@ -1,6 +1,4 @@
 import { spawnSync } from 'node:child_process';
-import { readFileSync, writeSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
 import { type AddressSet, type Family, type NumberSet, pairsOf } from '#core/address';
 import type { Match, Policy, Stage } from '#core/traffic';
 
@@ -26,37 +24,23 @@ export function openProver(limitMs: number): Prover {
   return {
     async different(before, after) {
       const scripts = before.pipelines.map(({ family }) => question(before, after, family));
-      const { stdout } = spawnSync(process.execPath, [fileURLToPath(import.meta.url), '--prove'], {
-        input: JSON.stringify(scripts),
-        encoding: 'utf8',
-        // Starting it takes time too, which is not counted where it answers.
-        timeout: limitMs + 3000,
-        maxBuffer: 2 ** 30,
-      });
-      return stdout.startsWith('{') ? (JSON.parse(stdout) as Answer) : { answer: 'unknown', ms: limitMs };
+      const { stdout, stderr, error } = spawnSync(
+        process.execPath,
+        ['--import', 'tsx', 'bench/traffic/prove.ts'],
+        {
+          input: JSON.stringify(scripts),
+          encoding: 'utf8',
+          // Starting it takes time too, which is not counted where it answers.
+          timeout: limitMs + 10_000,
+          maxBuffer: 2 ** 30,
+        },
+      );
+      if (stdout.startsWith('{')) return JSON.parse(stdout) as Answer;
+      const timedOut = error !== undefined && 'code' in error && error.code === 'ETIMEDOUT';
+      if (!timedOut) throw new Error(`Z3 gave no answer: ${stderr}`, { cause: error });
+      return { answer: 'unknown', ms: limitMs };
     },
   };
-}
-
-/** What the process started by `openProver` does: reads questions, prints the answer. */
-export async function prove(): Promise<void> {
-  const scripts = JSON.parse(readFileSync(0, 'utf8')) as string[];
-  // Loaded only here: it takes memory, which is measured too.
-  const { init } = await import('z3-solver');
-  const { Z3, em } = await init();
-  const start = performance.now();
-  let answer: Answer['answer'] = 'unsat';
-  for (const script of scripts) {
-    const context = Z3.mk_context(Z3.mk_config());
-    const solver = Z3.mk_solver(context);
-    Z3.solver_inc_ref(context, solver);
-    Z3.solver_from_string(context, solver, script);
-    const result = await Z3.solver_check(context, solver);
-    if (result === 1) answer = 'sat';
-    else if (result === 0 && answer === 'unsat') answer = 'unknown';
-  }
-  writeSync(1, JSON.stringify({ answer, ms: performance.now() - start } satisfies Answer));
-  em.PThread.terminateAllThreads();
 }
 
 /** SMT-LIB text that is satisfiable if and only if a forwarded packet of the family is treated differently. */
