@@ -17,6 +17,9 @@ export interface Concern {
 /** A capture older than this is a concern, in days. Common practice, no source. */
 const OLD_DAYS = 8;
 
+/** A capture dated this much later than now was not just stepped over by a clock set right, in days. */
+const AHEAD_DAYS = 1 / 24;
+
 /** What needs attention in the estate, by what is known without asking any device. Weightiest first. */
 export async function concernsOf(environment: RunEnvironment): Promise<Concern[]> {
   const { store, archive } = environment;
@@ -76,6 +79,15 @@ function captureConcerns(
   if (days > OLD_DAYS && !(expected && onlyDelivers(device))) {
     const reason = `Its last capture is ${Math.floor(days)} days old.`;
     found.push({ device: name, weight: 'now', reason, next });
+  }
+  if (days < -AHEAD_DAYS) {
+    const reason = `Its last capture is dated ${last.at}, later than now: a clock was or is wrong.`;
+    found.push({
+      device: name,
+      weight: 'now',
+      reason,
+      next: 'Compare the clock of the workbench, then capture again.',
+    });
   }
   if (last.source === 'unplanned') {
     const reason = `Its configuration was changed outside any run; seen ${last.at}.`;

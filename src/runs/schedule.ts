@@ -6,10 +6,14 @@ import type { RunEnvironment } from './environment.ts';
 export const ROUND = 'round';
 
 /** Is a round due by its recurrence, and when is the next? Null: none is set. */
-export async function roundDue(environment: RunEnvironment): Promise<Due | null> {
-  const schedule = await environment.store.schedules.get(ROUND);
+export async function roundDue({ store, now }: RunEnvironment): Promise<Due | null> {
+  const schedule = await store.schedules.get(ROUND);
   if (schedule === null) return null;
-  return due(schedule, schedule.doneAt ?? schedule.setAt, environment.now());
+  const since = schedule.doneAt ?? schedule.setAt;
+  const at = now();
+  // A clock that was ahead must not put off rounds until it is that late again.
+  if (Date.parse(since) > Date.parse(at)) await store.schedules.done(ROUND, at);
+  return due(schedule, since, at);
 }
 
 /** A delivery that is late: when it should have come, and that in words. Null: all is well. */
@@ -18,7 +22,9 @@ export function lateDelivery(
   captures: readonly CaptureRecord[],
   now: string,
 ): { since: string; reason: string } | null {
-  const last = captures.findLast(({ source }) => source === 'delivery');
+  // One that is dated later than now came while a clock was wrong, and says nothing.
+  const latest = Date.parse(now) + expected.graceSeconds * 1000;
+  const last = captures.findLast(({ source, at }) => source === 'delivery' && Date.parse(at) <= latest);
   const since = lateSince(expected, last?.at ?? expected.setAt, expected.graceSeconds, now);
   if (since === null) return null;
   const had = last === undefined ? 'It has never delivered.' : `Its last delivery came ${last.at}.`;
