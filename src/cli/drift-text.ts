@@ -1,15 +1,21 @@
 import type { ConfigObject, FieldChange } from '#core/config';
-import type { Drift, PlannedDevice, PreparedGraft, TargetPlan } from '#runs';
+import { type Drift, driftOf, type PlannedDevice, type PreparedGraft, type TargetPlan } from '#runs';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { plannedData } from './graft-record.ts';
 import { fieldText } from './object-difference-text.ts';
 import { table } from './table.ts';
 import { differenceText } from './traffic-answer.ts';
 
-export interface DeviceDrift {
-  readonly planned: PlannedDevice;
-  /** Null where the device has no capture. */
-  readonly drift: Drift | null;
+/** What is kept of one device once it is shown: a plan holds whole configurations. */
+export interface ShownDrift {
+  readonly device: string;
+  readonly text: string;
+  readonly row: readonly string[];
+  /** Plain data, for JSON; null where nobody asked. */
+  readonly data: unknown;
+  readonly apart: boolean;
+  /** Null: not known. */
+  readonly level: boolean | null;
 }
 
 interface Asked {
@@ -18,47 +24,57 @@ interface Asked {
   readonly prepared: PreparedGraft;
 }
 
-/** The drift as plain data, for JSON. */
-export function driftData({ from, prepared }: Asked, devices: readonly DeviceDrift[]) {
+export function shownDrift(planned: PlannedDevice, json: boolean): ShownDrift {
+  const { device, plan } = planned;
+  const drift = plan === null ? null : driftOf(plan);
+  const apart = drift !== null && drift.differs.length + drift.lacks.length > 0;
   return {
-    yardstick: from,
-    parts: choiceData(prepared),
-    devices: devices.map(({ planned, drift }) => ({
-      ...plannedData(planned),
-      holds: drift?.holds.map(named) ?? null,
-      differs:
-        drift?.differs.map(({ object, there, fields }) => ({
-          ...named(object),
-          there: there.name,
-          fields,
-        })) ?? null,
-      lacks: drift?.lacks.map(named) ?? null,
-    })),
+    device,
+    text: standing(planned, drift).join('\n'),
+    row:
+      drift === null || planned.capture === null
+        ? [device, '-', '-', '-', 'no capture']
+        : [
+            device,
+            ...[drift.holds, drift.differs, drift.lacks].map(({ length }) => String(length)),
+            planned.capture.at,
+          ],
+    data: json ? dataOf(planned, drift) : null,
+    apart,
+    level: plan === null || plan.problems.length > 0 ? null : !apart,
   };
 }
 
+function dataOf(planned: PlannedDevice, drift: Drift | null) {
+  return {
+    ...plannedData(planned),
+    holds: drift?.holds.map(named) ?? null,
+    differs:
+      drift?.differs.map(({ object, there, fields }) => ({ ...named(object), there: there.name, fields })) ??
+      null,
+    lacks: drift?.lacks.map(named) ?? null,
+  };
+}
+
+/** The drift as plain data, for JSON. */
+export function driftData({ from, prepared }: Asked, devices: readonly ShownDrift[]) {
+  return { yardstick: from, parts: choiceData(prepared), devices: devices.map(({ data }) => data) };
+}
+
 /** Devices that stand alike together: first who is level, then each way to differ. */
-export function driftText(asked: Asked, devices: readonly DeviceDrift[]): string {
+export function driftText(asked: Asked, devices: readonly ShownDrift[]): string {
   const lines = [choiceText(asked.prepared, `the yardstick, ${asked.from}`), ''];
   const groups = new Map<string, string[]>();
-  for (const one of devices) {
-    const text = standing(one).join('\n');
-    groups.set(text, [...(groups.get(text) ?? []), one.planned.device]);
-  }
+  for (const { text, device } of devices) groups.set(text, [...(groups.get(text) ?? []), device]);
   for (const [text, names] of groups) lines.push(names.join(', '), text, '');
-  const rows = devices.map(({ planned, drift }) =>
-    drift === null
-      ? [planned.device, '-', '-', '-', 'no capture']
-      : [
-          planned.device,
-          ...[drift.holds, drift.differs, drift.lacks].map(({ length }) => String(length)),
-          planned.capture === null ? '' : planned.capture.at,
-        ],
+  const heading = ['device', 'alike', 'differ', 'lacking', 'captured'];
+  lines.push(
+    table(
+      heading,
+      devices.map(({ row }) => row),
+    ),
   );
-  lines.push(table(['device', 'alike', 'differ', 'lacking', 'captured'], rows));
-  const apart = devices
-    .filter(({ drift }) => drift !== null && drift.differs.length + drift.lacks.length > 0)
-    .map(({ planned }) => planned.device);
+  const apart = devices.filter((one) => one.apart).map(({ device }) => device);
   if (apart.length > 0) {
     const take = asked.selectors.map((one) => `'${one}'`).join(' ');
     lines.push(
@@ -70,7 +86,7 @@ export function driftText(asked: Asked, devices: readonly DeviceDrift[]): string
   return lines.join('\n');
 }
 
-function standing({ planned, drift }: DeviceDrift): string[] {
+function standing(planned: PlannedDevice, drift: Drift | null): string[] {
   if (planned.plan === null || drift === null)
     return [`  Not known: ${planned.plan === null ? planned.why : ''}`];
   const { plan } = planned;

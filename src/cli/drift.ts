@@ -2,7 +2,7 @@ import type { Command } from 'commander';
 import { decisionRule, readAnchor, readDecision, readSelector } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import { readCapture } from '#dialects';
-import { commonest, driftOf, type PlannedDevice, planForDevice, prepareGraft } from '#runs';
+import { commonest, planForDevice, prepareGraft } from '#runs';
 import {
   type ConfigurationSource,
   configurationFrom,
@@ -13,7 +13,7 @@ import {
 } from './configuration-source.ts';
 import type { CliContext, Workbench } from './context.ts';
 import { DEVICES, devicesNamed } from './devices-named.ts';
-import { type DeviceDrift, driftData, driftText } from './drift-text.ts';
+import { driftData, driftText, type ShownDrift, shownDrift } from './drift-text.ts';
 import { ExitCode } from './exit-codes.ts';
 import { fillInsNamed } from './fill-ins-named.ts';
 
@@ -64,12 +64,12 @@ async function drift(context: CliContext, options: Options): Promise<void> {
     matchMay: () => false,
     placeholders: fillIns.placeholders,
   });
-  const devices: DeviceDrift[] = [];
+  const devices: ShownDrift[] = [];
   for (const name of names) {
     context.out.progress(`   … ${devices.length + 1} of ${names.length}: ${name}`);
     const onto = { fillIns, promises: [], mayBreak: true, reading };
     const planned = await planForDevice(bench.runs, prepared, name, onto);
-    devices.push({ planned, drift: planned.plan === null ? null : driftOf(planned.plan) });
+    devices.push(shownDrift(planned, context.out.json));
   }
   const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
   for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in the shared parts.`);
@@ -101,11 +101,9 @@ async function yardstick(
   });
 }
 
-function codeOf(devices: readonly DeviceDrift[]): number {
-  const level = (one: PlannedDevice) => one.plan !== null && one.plan.problems.length === 0;
-  if (devices.some(({ drift }) => drift !== null && drift.differs.length + drift.lacks.length > 0))
-    return ExitCode.different;
-  return devices.every(({ planned }) => level(planned)) ? ExitCode.ok : ExitCode.undecided;
+function codeOf(devices: readonly ShownDrift[]): number {
+  if (devices.some(({ apart }) => apart)) return ExitCode.different;
+  return devices.every(({ level }) => level === true) ? ExitCode.ok : ExitCode.undecided;
 }
 
 function wanted<T>(value: T | undefined, option: string): T {

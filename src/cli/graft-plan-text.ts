@@ -24,17 +24,27 @@ const ADVICE: Partial<Record<TargetProblem['what'], string>> = {
   'broken promise': 'If that is meant, say so with --accept-broken-promises.',
 };
 
+/** What is kept of one device's plan once it is shown: plans hold whole configurations, and there may be a thousand. */
+export interface ShownPlan {
+  readonly head: string;
+  readonly text: string;
+  readonly row: readonly string[];
+}
+
+export function shownPlan(planned: PlannedDevice): ShownPlan {
+  const text = planned.plan === null ? `  Not planned: ${planned.why}` : planText(planned.plan);
+  return { head: headOf(planned), text, row: rowOf(planned) };
+}
+
 /** All plans for a person: each in full, devices of the same plan together, and a table of all at the end. */
-export function plansText(planned: readonly PlannedDevice[]): string {
+export function plansText(shown: readonly ShownPlan[]): string {
   const groups = new Map<string, string[]>();
-  for (const one of planned) {
-    const text = one.plan === null ? `  Not planned: ${one.why}` : planText(one.plan);
-    groups.set(text, [...(groups.get(text) ?? []), headOf(one)]);
-  }
+  for (const { head, text } of shown) groups.set(text, [...(groups.get(text) ?? []), head]);
   const texts = [...groups].slice(0, SHOWN_PLANS).map(([text, heads]) => `${heads.join('\n')}\n${text}`);
   if (groups.size > SHOWN_PLANS)
     texts.push(`Shown in full: ${SHOWN_PLANS} of ${groups.size} different plans (all with --json).`);
-  return [...texts, ...(planned.length > 1 ? [tableOf(planned)] : [])].join('\n\n');
+  const rows = shown.map(({ row }) => row);
+  return [...texts, ...(shown.length > 1 ? [table(HEADING, rows)] : [])].join('\n\n');
 }
 
 function headOf({ device, capture }: PlannedDevice): string {
@@ -122,7 +132,8 @@ function fateText({ fate }: Carried): string | null {
   }
 }
 
-function findingLines({ findings: { findings, unexamined } }: TargetPlan): string[] {
+function findingLines(plan: TargetPlan): string[] {
+  const { findings, unexamined } = plan.findings();
   const lines =
     findings.length === 0 ? [] : [`New in the policy, and worth a second look: ${findings.length}`];
   for (const finding of findings.slice(0, SHOWN)) {
@@ -164,24 +175,21 @@ function promiseLines({ promises: { checks, notChecked } }: TargetPlan): string[
 }
 
 /** One line per device, so that a hundred can be looked over. */
-function tableOf(planned: readonly PlannedDevice[]): string {
-  const rows = planned.map(({ device, plan }) => {
-    if (plan === null) return [device, '-', '-', '-', '-', 'stops: no capture'];
-    const objects = plan.difference.parts.reduce((n, { difference }) => n + difference.changes.length, 0);
-    return [
-      device,
-      String(objects),
-      trafficWord(plan),
-      String(plan.findings.findings.length),
-      plan.restart.needed ? 'yes' : 'no',
-      plan.problems.length > 0
-        ? `stops: ${[...new Set(plan.problems.map(({ what }) => what))].join(', ')}`
-        : plan.changed.length === 0
-          ? 'nothing to do'
-          : 'as planned',
-    ];
-  });
-  return table(['device', 'objects', 'traffic', 'new findings', 'restart', 'plan'], rows);
+const HEADING = ['device', 'objects', 'traffic', 'new findings', 'restart', 'plan'];
+
+function rowOf({ device, plan }: PlannedDevice): string[] {
+  if (plan === null) return [device, '-', '-', '-', '-', 'stops: no capture'];
+  const objects = plan.difference.parts.reduce((n, { difference }) => n + difference.changes.length, 0);
+  const problems = [...new Set(plan.problems.map(({ what }) => what))];
+  const end = plan.changed.length === 0 ? 'nothing to do' : 'as planned';
+  return [
+    device,
+    String(objects),
+    trafficWord(plan),
+    String(plan.findings().findings.length),
+    plan.restart.needed ? 'yes' : 'no',
+    problems.length > 0 ? `stops: ${problems.join(', ')}` : end,
+  ];
 }
 
 function trafficWord({ traffic, trafficUnknown, changed }: TargetPlan): string {

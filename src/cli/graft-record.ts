@@ -6,6 +6,7 @@ import { rulesOf } from './finding-text.ts';
 export function plannedData(planned: PlannedDevice) {
   if (planned.plan === null) return { device: planned.device, capture: null, why: planned.why };
   const { capture, plan } = planned;
+  const { findings, unexamined } = plan.findings();
   return {
     device: plan.device,
     capture: capture.id,
@@ -42,13 +43,13 @@ export function plannedData(planned: PlannedDevice) {
     filesNotRead: plan.difference.unread,
     traffic: plan.traffic === null ? null : differenceRecord(plan.traffic),
     trafficUnknown: plan.trafficUnknown,
-    findings: plan.findings.findings.map((finding) => ({
+    findings: findings.map((finding) => ({
       kind: finding.kind,
       rule: finding.rule.origin,
       ways: finding.ways,
       proof: rulesOf(finding).map((rule) => rule.origin),
     })),
-    notExamined: plan.findings.unexamined.map((rule) => rule.origin),
+    notExamined: unexamined.map((rule) => rule.origin),
     promises: plan.promises.checks.map(
       ({ promise, answer, exact, brokenBefore, unread, rows, complete }) => ({
         says: promise.words,

@@ -4,10 +4,10 @@ import { TuckpointError } from '#core/errors';
 import {
   carryOut,
   type PlannedDevice,
+  type PlannedTarget,
   planForDevice,
   prepareGraft,
   readPromises,
-  type TargetPlan,
 } from '#runs';
 import {
   configurationFrom,
@@ -23,7 +23,7 @@ import { ExitCode } from './exit-codes.ts';
 import { fileText } from './file-text.ts';
 import { fillInsNamed } from './fill-ins-named.ts';
 import { choiceData, choiceText } from './graft-choice.ts';
-import { plansText } from './graft-plan-text.ts';
+import { plansText, type ShownPlan, shownPlan } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
 import { finishGroup } from './graft-result.ts';
 import { graftUndoCommand, widthOf } from './graft-undo.ts';
@@ -108,19 +108,25 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
     mayBreak: words.accepted?.brokenPromises === true,
     reading: await readingOf(options),
   };
-  const planned: PlannedDevice[] = [];
+  const shown: ShownPlan[] = [];
+  const records: unknown[] = [];
+  const targets: (PlannedTarget | null)[] = [];
   for (const { name } of devices) {
-    context.out.progress(`   … planning ${planned.length + 1} of ${devices.length}: ${name}`);
-    planned.push(await planForDevice(bench.runs, prepared, name, onto));
+    context.out.progress(`   … planning ${shown.length + 1} of ${devices.length}: ${name}`);
+    const planned = await planForDevice(bench.runs, prepared, name, onto);
+    shown.push(shownPlan(planned));
+    if (context.out.json) records.push(plannedData(planned));
+    targets.push(targetOf(planned, words.accepted?.unproved === true));
   }
   const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
   for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in what is carried.`);
-  const data = { from: source.named, choice: choiceData(prepared), devices: planned.map(plannedData) };
-  const text = `${choiceText(prepared, source.named)}\n\n${plansText(planned)}`;
-  const plans = plansOf(planned, words.accepted?.unproved === true);
-  if (options.dryRun === true || plans === null) {
+  const data = { from: source.named, choice: choiceData(prepared), devices: records };
+  const text = `${choiceText(prepared, source.named)}\n\n${plansText(shown)}`;
+  const plans = targets.filter((target) => target !== null);
+  const isClear = plans.length === targets.length;
+  if (options.dryRun === true || !isClear) {
     context.out.result(data, text);
-    if (plans === null) context.exit(ExitCode.undecided);
+    if (!isClear) context.exit(ExitCode.undecided);
     return;
   }
   context.out.line(`${text}\n`);
@@ -144,13 +150,12 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   await finishGroup(context, done, data);
 }
 
-/** The plans to carry out; null when one stops at a device, or what it does to traffic could not be decided. */
-function plansOf(planned: readonly PlannedDevice[], unproved: boolean): TargetPlan[] | null {
-  const plans = planned.flatMap(({ plan }) => (plan === null ? [] : [plan]));
-  const sure = plans.every(
-    ({ problems, traffic }) => problems.length === 0 && (unproved || traffic?.verdict !== 'undecided'),
-  );
-  return sure && plans.length === planned.length ? plans : null;
+/** What is carried out on a device; null when its plan stops, or what it does to traffic could not be decided. */
+function targetOf({ plan }: PlannedDevice, unproved: boolean): PlannedTarget | null {
+  if (plan === null || plan.problems.length > 0) return null;
+  if (plan.traffic?.verdict === 'undecided' && !unproved) return null;
+  const { device, plannedOn, before, after } = plan;
+  return { device, plannedOn, before, after, problems: [] };
 }
 
 function matchRule(patterns: readonly string[]): GraftOptions['matchMay'] {

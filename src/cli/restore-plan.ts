@@ -1,6 +1,6 @@
 import { endsOfTheWay, type PlannedDevice, planWhole } from '#runs';
 import type { CliContext } from './context.ts';
-import { plansText } from './graft-plan-text.ts';
+import { plansText, shownPlan } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
 
 /** What bringing a whole capture onto a device would change, by the device's last capture; null when it has none. */
@@ -22,5 +22,5 @@ export async function restorePlan(
     way: await endsOfTheWay(device),
   });
   const planned: PlannedDevice = { device: name, capture: last, plan };
-  return { data: plannedData(planned), text: plansText([planned]) };
+  return { data: plannedData(planned), text: plansText([shownPlan(planned)]) };
 }

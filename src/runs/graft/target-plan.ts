@@ -49,8 +49,8 @@ export interface TargetPlan {
   readonly trafficUnknown: string | null;
   /** The user's names for addresses and ports, for rows of traffic. */
   naming(): Naming;
-  /** Findings that the graft would bring: shadowing, overlaps, redundant rules. */
-  readonly findings: Findings;
+  /** Findings that the graft would bring: shadowing, overlaps, redundant rules. Worked out when asked for. */
+  findings(): Findings;
   readonly promises: PromiseAnswer;
   readonly restart: Restart;
   /** Any of these stops the graft of this device. */
@@ -149,13 +149,13 @@ function trafficProof(target: GraftTarget, before: ReadCapture, after: ReadCaptu
     return {
       traffic: then === null && now === null ? null : trafficDifference(old, fresh),
       trafficUnknown: null,
-      findings: now === null ? none : newFindings(old, fresh),
+      findings: once(() => (now === null ? none : newFindings(old, fresh))),
       promises: checkAround(target, then === null ? null : old, now === null ? null : fresh),
     };
   } catch (error) {
     if (!(error instanceof TuckpointError)) throw error;
     const trafficUnknown = error.text;
-    return { traffic: null, trafficUnknown, findings: none, promises: checkAround(target, null, null) };
+    return { traffic: null, trafficUnknown, findings: () => none, promises: checkAround(target, null, null) };
   }
 }
 
@@ -176,4 +176,13 @@ function attempt<T>(problems: TargetProblem[], what: TargetProblem['what'], work
     problems.push({ what, sentence: error.text, candidates: [] });
     return undefined;
   }
+}
+
+/** The work is done when first asked for, and once. */
+function once<T>(work: () => T): () => T {
+  let done: { readonly value: T } | null = null;
+  return () => {
+    done ??= { value: work() };
+    return done.value;
+  };
 }

@@ -3,10 +3,22 @@ import type { Value } from '../typed-configuration.ts';
 /** One text per meaning: equal exactly when two values are deeply equal, whatever the order of their fields. */
 export function canonical(value: Value): string {
   if (value === null || typeof value !== 'object') return JSON.stringify(value);
-  if (Array.isArray(value)) return `[${value.map(canonical).join(',')}]`;
+  const known = texts.get(value);
+  if (known !== undefined) return known;
+  const text = textFor(value);
+  texts.set(value, text);
+  return text;
+}
+
+/** Values never change, and a plan asks for the same ones several times. */
+const texts = new WeakMap<object, string>();
+
+function textFor(value: Value): string {
+  if (value === null || typeof value !== 'object') return JSON.stringify(value);
+  if (Array.isArray(value)) return `[${value.map(textFor).join(',')}]`;
   const fields = value as { readonly [field: string]: Value };
   const names = Object.keys(fields).sort();
-  return `{${names.map((name) => `${JSON.stringify(name)}:${canonical(fields[name]!)}`).join(',')}}`;
+  return `{${names.map((name) => `${JSON.stringify(name)}:${textFor(fields[name]!)}`).join(',')}}`;
 }
 
 /**
