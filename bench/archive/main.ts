@@ -28,6 +28,7 @@ import {
 const SIZES: Record<string, HistorySize & { readonly atOnce: number }> = {
   small: { devices: 4, days: 40, smallest: 50_000, largest: 200_000, changes: 0.3, atOnce: 1 },
   moderate: { devices: 20, days: 120, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
+  year: { devices: 20, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
   full: { devices: 200, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 30 },
 };
 

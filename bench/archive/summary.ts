@@ -77,8 +77,8 @@ export function summary(results: Results): string {
       `${takeIn.packingSeconds} s`,
       `${git.gcSeconds} s: git gc --aggressive${git.earlier ? ', made earlier' : ''}`,
     ],
-    ['restored, median', `${restore.medianMs} ms`, `${restore.gitShow?.medianMs} ms: git show`],
-    ['restored, worst', `${restore.worstMs} ms`, `${restore.gitShow?.worstMs} ms: git show`],
+    ['restored, median', `${restore.medianMs} ms`, `${restore.gitShow.medianMs} ms: git show`],
+    ['restored, worst', `${restore.worstMs} ms`, `${restore.gitShow.worstMs} ms: git show`],
     [
       'verified',
       `${verify.seconds} s`,
