@@ -2,6 +2,7 @@ import type { AddressInfo } from 'node:net';
 import ssh2, { type AuthContext, type Connection, type SFTPWrapper } from 'ssh2';
 import type { Archive, CaptureFile, CaptureRecord } from '#archive';
 import { TuckpointError } from '#core/errors';
+import { toldOutside } from '../intake/routes.ts';
 import { tokenDigest } from '../intake/token.ts';
 import { WrongTokens } from '../intake/wrong-tokens.ts';
 import { bytesDigest } from './keys.ts';
@@ -155,7 +156,11 @@ function takeFiles(
     } catch (error) {
       const known = error instanceof TuckpointError ? error : null;
       if (known !== null) await options.refused?.(device, known);
-      sftp.status(request, STATUS_CODE.FAILURE, known?.text ?? 'The workbench failed.');
+      sftp.status(
+        request,
+        STATUS_CODE.FAILURE,
+        known === null ? 'The workbench failed.' : toldOutside(known),
+      );
     }
   }
 
@@ -173,7 +178,11 @@ function takeFiles(
       handle.writeUInt32BE(files.open(name));
       sftp.handle(request, handle);
     } catch (error) {
-      sftp.status(request, STATUS_CODE.FAILURE, error instanceof TuckpointError ? error.text : undefined);
+      sftp.status(
+        request,
+        STATUS_CODE.FAILURE,
+        error instanceof TuckpointError ? toldOutside(error) : undefined,
+      );
     }
   });
   sftp.on('WRITE', (request, handle, offset, bytes) => {

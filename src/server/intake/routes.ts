@@ -6,7 +6,7 @@ import { tokenDigest, tokenIn } from './token.ts';
 import { WrongTokens } from './wrong-tokens.ts';
 
 /** Bytes one delivery may have, unless set otherwise. */
-export const DELIVERY_LIMIT = 64 * 1024 * 1024;
+const DELIVERY_LIMIT = 64 * 1024 * 1024;
 
 export interface IntakeOptions {
   readonly archive: Pick<Archive, 'put'>;
@@ -40,6 +40,11 @@ const STATUS: Record<string, 400 | 408 | 413 | 415 | 503> = {
   'archive/write-failed': 503,
   'archive/busy': 503,
 };
+
+/** What the device is told: what is wrong and what to do, and no path of the workbench. */
+export function toldOutside({ message, advice }: TuckpointError): string {
+  return advice === undefined ? message : `${message} ${advice}`;
+}
 
 /** Name of a delivered file when the device gives none. */
 const UNNAMED = 'configuration';
@@ -100,7 +105,7 @@ export function intakeRoutes(options: IntakeOptions): Hono {
       if (!(error instanceof TuckpointError)) throw error;
       await options.refused?.(device, error);
       if (STATUS[error.code] === 503) context.header('Retry-After', '60');
-      return context.json({ code: error.code, message: error.text }, STATUS[error.code] ?? 500);
+      return context.json({ code: error.code, message: toldOutside(error) }, STATUS[error.code] ?? 500);
     }
   }
 

@@ -68,7 +68,7 @@ function sound(certificate: Certificate): Certificate {
 }
 
 /** Throws `server/cannot-listen`. */
-export async function listening(
+async function listening(
   server: Server,
   { host, port }: { readonly host: string; readonly port: number },
 ): Promise<void> {

@@ -43,7 +43,8 @@ export async function startService(
   const timekeeper = new Timekeeper(environment, tell);
   const deviceWith = async (digest: string) => {
     const device = await store.deliveries.deviceWith(digest);
-    if (device !== null) await store.deliveries.used(digest, environment.now());
+    // Only a note: a full disk must not stand in its way. The archive says by itself when it cannot store.
+    if (device !== null) await store.deliveries.used(digest, environment.now()).catch(() => undefined);
     return device;
   };
   const door = {
