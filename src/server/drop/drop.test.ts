@@ -1,6 +1,7 @@
 import { execFileSync, spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { connect, Socket } from 'node:net';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import ssh2, { type ConnectConfig } from 'ssh2';
@@ -72,7 +73,7 @@ async function session(password: string, more: Partial<ConnectConfig> = {}): Pro
   const client = new ssh2.Client();
   const ready = new Promise<void>((resolve, reject) => {
     client.once('ready', () => resolve());
-    client.once('error', reject);
+    client.on('error', reject);
   });
   client.connect({ host: '127.0.0.1', port: drop.port, username: 'any', password, ...more });
   await ready;
@@ -141,6 +142,32 @@ describe('the SFTP drop', () => {
     while (refused.length === 0) await new Promise((resolve) => setTimeout(resolve, 10));
     expect(refused).toEqual(['server/half-received']);
     expect(await stored()).toEqual([]);
+  });
+
+  it('closes although somebody is connected and says nothing', async () => {
+    const silent = new Socket({ allowHalfOpen: true });
+    silent.connect(drop.port, '127.0.0.1').resume();
+    await once(silent, 'connect');
+    await drop.close();
+    silent.destroy();
+    await expect(session(token)).rejects.toThrow(/ECONNREFUSED/);
+  });
+
+  it('gives one address no more than its share, and hears it again when it lets go', async () => {
+    const silent = Array.from({ length: 12 }, () =>
+      connect(drop.port, '127.0.0.1').on('error', () => undefined),
+    );
+    await Promise.all(silent.slice(0, 8).map((socket) => once(socket, 'connect')));
+    await expect(session(token)).rejects.toThrow();
+    for (const socket of silent) socket.destroy();
+    await expect
+      .poll(() =>
+        session(token).then(
+          (client) => client.end() !== undefined,
+          () => false,
+        ),
+      )
+      .toBe(true);
   });
 
   it('refuses a file too large, an empty one, and a name that climbs out', async () => {

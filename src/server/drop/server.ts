@@ -1,10 +1,11 @@
-import type { AddressInfo } from 'node:net';
-import ssh2, { type AuthContext, type Connection, type SFTPWrapper } from 'ssh2';
+import { type AddressInfo, createServer } from 'node:net';
+import ssh2, { type AuthContext, type SFTPWrapper } from 'ssh2';
 import type { Archive, CaptureFile, CaptureRecord } from '#archive';
 import { TuckpointError } from '#core/errors';
 import { toldOutside } from '../intake/routes.ts';
 import { tokenDigest } from '../intake/token.ts';
 import { WrongTokens } from '../intake/wrong-tokens.ts';
+import { Callers } from './callers.ts';
 import { bytesDigest } from './keys.ts';
 import { SessionFiles } from './session-files.ts';
 
@@ -35,9 +36,10 @@ export interface Drop {
   close(): Promise<void>;
 }
 
-/** Sessions that may be open at once, and how long one may last, in milliseconds. */
-const SESSIONS = 32;
+/** How long one session may last once it is signed in, in milliseconds. */
 const LONGEST = 15 * 60_000;
+/** How long what is under way may take to end when the drop closes, in milliseconds. */
+const GRACE = 2_000;
 
 /**
  * An SFTP server that only takes files (draft-ietf-secsh-filexfer-02, the version in use): each file closed (or
@@ -46,23 +48,13 @@ const LONGEST = 15 * 60_000;
  */
 export function openDrop(options: DropOptions, port: number, host: string): Promise<Drop> {
   const wrong = new WrongTokens();
-  const open = new Set<Connection>();
+  const callers = new Callers();
   const storing = new Set<Promise<unknown>>();
-  const server = new Server({ hostKeys: [options.hostKey], ident: 'drop' }, (connection, { ip }) => {
-    if (open.size >= SESSIONS) {
-      connection.end();
-      return;
-    }
-    open.add(connection);
-    const end = setTimeout(() => connection.end(), LONGEST);
+  const server = new Server({ hostKeys: [options.hostKey], ident: 'drop' }, (connection, info) => {
     let device: string | null = null;
-    connection.on('close', () => {
-      clearTimeout(end);
-      open.delete(connection);
-    });
     connection.on('error', () => undefined); // a peer that breaks the protocol or goes away: the close follows
     connection.on('authentication', (context) => {
-      identify(options, wrong, context, ip).then(
+      identify(options, wrong, context, info.ip).then(
         (found) => {
           device = found;
           if (found === null) context.reject(['publickey', 'password']);
@@ -71,18 +63,23 @@ export function openDrop(options: DropOptions, port: number, host: string): Prom
         () => context.reject(),
       );
     });
+    connection.on('ready', () => callers.allow(info, LONGEST));
     connection.on('session', (accept) => {
       accept().on('sftp', (acceptSftp) => takeFiles(options, device!, acceptSftp(), storing));
     });
   });
+  const listener = createServer((socket) => {
+    if (callers.take(socket)) server.injectSocket(socket);
+    else socket.destroy();
+  });
   return new Promise((resolve, reject) => {
-    server.on('error', reject);
-    server.listen(port, host, () =>
+    listener.on('error', reject);
+    listener.listen(port, host, () =>
       resolve({
-        port: (server.address() as AddressInfo).port,
+        port: (listener.address() as AddressInfo).port,
         async close() {
-          const closed = new Promise<void>((done) => server.close(() => done()));
-          for (const connection of open) connection.end();
+          const closed = new Promise<void>((done) => listener.close(() => done()));
+          await callers.leave(GRACE);
           await closed;
           await Promise.allSettled(storing);
         },

@@ -18,6 +18,9 @@ export interface HttpDoor {
   close(graceMs: number): Promise<void>;
 }
 
+/** Connections at once. */
+const MOST = 256;
+
 type Fetch = (request: Request, ...rest: never[]) => Response | Promise<Response>;
 
 /** Listens for HTTP, or HTTPS where there is a certificate. Throws `server/cannot-listen`, `server/bad-certificate`. */
@@ -36,6 +39,7 @@ export async function openHttp(
     fetch: tracked as never,
     ...(certificate === null ? {} : { createServer: createTlsServer, serverOptions: sound(certificate) }),
   }) as Server;
+  server.maxConnections = MOST;
   await listening(server, where);
   return {
     port: (server.address() as AddressInfo).port,
