@@ -7,12 +7,13 @@ import { table } from './table.ts';
 
 /**
  * Writes the report of each run, shows what became of all devices, and sets the exit code. `planned`: what was shown
- * before, which JSON has beside it.
+ * before, which JSON has beside it. `mayUndo`: what was kept can be taken back as a group.
  */
 export async function finishGroup(
   context: CliContext,
   done: GroupResult,
   planned: object = {},
+  mayUndo = true,
 ): Promise<void> {
   const { folder } = await context.workbench();
   const results = [];
@@ -22,12 +23,13 @@ export async function finishGroup(
     results.push({ ...result, reportFile: page });
     context.exit(codeOfResult(result));
   }
-  context.out.result({ ...planned, ...done, results }, textOf(done, results));
+  context.out.result({ ...planned, ...done, results }, textOf(done, results, mayUndo));
 }
 
 function textOf(
   { group, stoppedBy, results }: GroupResult,
   shown: readonly (TargetResult & { readonly reportFile: string | null })[],
+  mayUndo: boolean,
 ): string {
   const rows = shown.map(({ device, run, decision, reason }) => [device, run ?? '-', decision, reason]);
   const lines = ['', table(['device', 'run', 'how it ended', 'why'], rows)];
@@ -36,7 +38,10 @@ function textOf(
   const left = results.filter(({ decision }) => decision === 'not begun').map(({ device }) => device);
   if (left.length > 0) lines.push('', `Not begun: ${left.join(', ')}.`);
   for (const { reportFile } of shown) if (reportFile !== null) lines.push(`Report: ${reportFile}`);
-  if (results.some(({ decision, report }) => decision === 'kept' && report?.procedure.name === 'graft'))
+  if (
+    mayUndo &&
+    results.some(({ decision, report }) => decision === 'kept' && report?.procedure.name === 'graft')
+  )
     lines.push(`"tuckpoint graft undo ${group}" takes back what was kept.`);
   return lines.join('\n');
 }

@@ -22,7 +22,7 @@ export function graftUndoCommand(graft: Command, context: CliContext): void {
         tell: (event) => tell(event),
         ...wordsOf(options),
       });
-      await finishGroup(context, done);
+      await finishGroup(context, done, {}, false);
     });
 }
 

@@ -76,7 +76,7 @@ export function graftCommand(program: Command, context: CliContext): void {
     )
     .option('--promises <file>', 'promises that must hold on each device afterwards')
     .option('--dry-run', 'show the plan and end; no device is touched')
-    .option('--yes', 'carry it out without asking (a script is not asked)')
+    .option('--yes', 'carry the plan out without asking (needed where nobody can be asked)')
     .option('--canary <device>', 'this device goes first and alone (default: the first of several)')
     .option('--width <n>', 'how many devices at once after that', '1')
     .action((options: Options) => graftOnto(context, options));
@@ -131,7 +131,9 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   }
   context.out.line(`${text}\n`);
   if (options.yes !== true && !(await isMeant(context, plans.length))) {
-    context.out.line('Nothing was begun.');
+    const refused = 'No device was touched. Say yes when asked, or give --yes, to carry the plan out.';
+    context.out.result(data, refused);
+    context.exit(ExitCode.undecided);
     return;
   }
   const done = await carryOut(bench.runs, plans, {

@@ -39,7 +39,7 @@ function parcel(...onto: string[]): { readonly words: string[]; readonly title: 
 `;
   const file = estate.file(`parcel-${parcels}.nft`, text);
   const take = ['--take', `rule:"${title}"`, '--place', 'first'];
-  return { words: ['graft', '--from', file, ...take, '--onto', ...onto], title };
+  return { words: ['graft', '--yes', '--from', file, ...take, '--onto', ...onto], title };
 }
 
 const resultsOf = (answer: Answer) => dataOf<GroupResult>(answer).results;
@@ -52,6 +52,15 @@ describe('A graft by the command line', () => {
     const answer = await estate.say(...words, '--dry-run');
     expect(answer.code, answer.stderr).toBe(0);
     expect(answer.stdout).toContain(title);
+    expect(estate.control(two[0]).log()).toHaveLength(log);
+  });
+
+  test('touches nothing without a yes', async () => {
+    const { words } = parcel(two[0]);
+    const log = estate.control(two[0]).log().length;
+    const answer = await estate.say(...words.filter((word) => word !== '--yes'));
+    expect(answer.code, answer.stderr).toBe(2);
+    expect(answer.stdout).toContain('No device was touched.');
     expect(estate.control(two[0]).log()).toHaveLength(log);
   });
 
