@@ -47,7 +47,7 @@ function recordOf({ id, at, source, release, slot, run, holder }: Row): CaptureR
 
 /**
  * What the manifest says, arranged for looking up. It is the index: rebuilt from the manifest whenever it is opened, and
- * the one thing in memory that grows with the archive, by some 400 bytes a capture.
+ * the one thing in memory that grows with the archive, by some 450 bytes a capture.
  */
 export class Catalogue {
   readonly #rows = new Map<string, Row>();
