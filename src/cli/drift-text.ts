@@ -21,6 +21,8 @@ export interface ShownDrift {
 interface Asked {
   readonly from: string;
   readonly selectors: readonly string[];
+  /** Further options of `graft`, as given. */
+  readonly more: readonly string[];
   readonly prepared: PreparedGraft;
 }
 
@@ -80,7 +82,7 @@ export function driftText(asked: Asked, devices: readonly ShownDrift[]): string 
     lines.push(
       '',
       'To bring them level:',
-      `  tuckpoint graft --from ${asked.from} --take ${take} --on-collision take --onto ${apart.join(' ')} --dry-run`,
+      `  tuckpoint graft --from ${asked.from} --take ${take} --on-collision take${asked.more.map((one) => ` ${one}`).join('')} --onto ${apart.join(' ')} --dry-run`,
     );
   }
   return lines.join('\n');

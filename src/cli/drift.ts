@@ -73,7 +73,11 @@ async function drift(context: CliContext, options: Options): Promise<void> {
   }
   const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
   for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in the shared parts.`);
-  const asked = { from: source.named, selectors, prepared };
+  const more = [
+    ...(options.fill === undefined ? [] : [`--fill ${options.fill.map((one) => `'${one}'`).join(' ')}`]),
+    ...(options.place === 'neighbours' ? [] : [`--place '${options.place}'`]),
+  ];
+  const asked = { from: source.named, selectors, prepared, more };
   context.out.result(driftData(asked, devices), driftText(asked, devices));
   context.exit(codeOf(devices));
 }
