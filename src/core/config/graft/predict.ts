@@ -80,7 +80,11 @@ export function mismatchOf(prediction: Prediction, read: TypedConfiguration): st
   const lists = new Map<string, ConfigObject[]>();
   for (const object of read.objects) {
     if (object.order === null) count(named, namedKey(object));
-    else lists.set(object.order.list, [...(lists.get(object.order.list) ?? []), object]);
+    else {
+      const list = lists.get(object.order.list);
+      if (list === undefined) lists.set(object.order.list, [object]);
+      else list.push(object);
+    }
   }
   for (const [key, times] of prediction.named)
     if ((named.get(key) ?? 0) !== times)
