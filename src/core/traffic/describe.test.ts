@@ -55,6 +55,13 @@ describe('a row in words', () => {
     ]);
   });
 
+  it('names twenty entries of a long list and counts the rest', () => {
+    const ports = numberSet(Array.from({ length: 100 }, (_, i) => [2 * i, 2 * i]));
+    const [row] = rowsOf({ protocol: [6, 6], destinationPort: ports });
+    expect(rowText(row!)).toMatch(/ port 0, 2, .*, 38 and 80 more$/);
+    expect(rowTexts(row!).destinationPorts).toHaveLength(100);
+  });
+
   it('names ICMP types and codes of each family', () => {
     const texts = (match: Match, family: 4 | 6) => rowTexts(rowsOf(match, family)[0]!).icmp;
     expect(texts({ icmp: [8 * 256, 8 * 256 + 255] }, 4)).toEqual(['echo-request']); // RFC 792: 8 is echo

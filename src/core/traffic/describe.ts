@@ -142,15 +142,15 @@ export function originText(origin: Origin | undefined): string {
 export function rowText(row: TrafficRow, naming: Naming = {}): string {
   const t = shorter(row, rowTexts(row, naming), naming);
   const limited = (texts: readonly string[], before: string) =>
-    texts[0] === 'any' ? '' : `${before}${texts.join(', ')}`;
+    texts[0] === 'any' ? '' : `${before}${listed(texts)}`;
   const protocol = t.protocols[0] === 'any' ? `any IPv${row.family}` : t.protocols.join(', ');
   return [
     protocol,
     limited(t.icmp, ' '),
-    ` from ${t.sources.join(', ')}`,
+    ` from ${listed(t.sources)}`,
     limited(t.sourcePorts, ' port '),
     limited(t.inInterfaces, ' on '),
-    ` to ${t.destinations.join(', ')}`,
+    ` to ${listed(t.destinations)}`,
     limited(t.destinationPorts, ' port '),
     limited(t.outInterfaces, ' on '),
     limited(t.states, ', '),
@@ -158,9 +158,17 @@ export function rowText(row: TrafficRow, naming: Naming = {}): string {
   ].join('');
 }
 
+/** How many entries of a list a sentence names. */
+const LISTED = 20;
+
+function listed(texts: readonly string[]): string {
+  const more = texts.length - LISTED;
+  return more <= 1 ? texts.join(', ') : `${texts.slice(0, LISTED).join(', ')} and ${more} more`;
+}
+
 function shorter(row: TrafficRow, texts: RowTexts, naming: Naming): RowTexts {
   const choose = (whole: readonly string[], but: readonly string[]) =>
-    but.length > 0 && but.length < whole.length ? [`any but ${but.join(', ')}`] : whole;
+    but.length > 0 && but.length < whole.length ? [`any but ${listed(but)}`] : whole;
   const addresses = (set: AddressSet | undefined, whole: readonly string[]) =>
     set === undefined ? whole : choose(whole, addressTexts(exceptAddresses(set), naming));
   const ports = (set: NumberSet | undefined, whole: readonly string[]) =>

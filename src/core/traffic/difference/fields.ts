@@ -146,25 +146,21 @@ export function isWithin(a: Box, b: Box): boolean {
   return true;
 }
 
+/** Both are ascending and merged where they touch, so each range must lie in one range of the other. */
 function setWithin(inner: FieldSet, outer: FieldSet): boolean {
   if (isAddressSet(inner)) {
     const ranges = isAddressSet(outer) ? outer.ranges : [];
-    return inner.ranges.every(({ low, high }) =>
-      ranges.some((range) => before(range.low, low) && before(high, range.high)),
-    );
+    let at = 0;
+    return inner.ranges.every(({ low, high }) => {
+      while (at < ranges.length && compareAddresses(ranges[at]!.high, high) < 0) at++;
+      return at < ranges.length && compareAddresses(ranges[at]!.low, low) <= 0;
+    });
   }
-  const other = outer as readonly number[];
+  const other = outer as NumberSet;
+  let at = 0;
   for (let i = 0; i < inner.length; i += 2) {
-    let covered = false;
-    for (let j = 0; j < other.length && !covered; j += 2)
-      covered = other[j]! <= inner[i]! && inner[i + 1]! <= other[j + 1]!;
-    if (!covered) return false;
+    while (at < other.length && other[at + 1]! < inner[i + 1]!) at += 2;
+    if (at >= other.length || other[at]! > inner[i]!) return false;
   }
-  return true;
-}
-
-/** Whether an address is at or before another. */
-function before(a: readonly number[], b: readonly number[]): boolean {
-  for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return a[i]! < b[i]!;
   return true;
 }
