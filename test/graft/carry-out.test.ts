@@ -255,6 +255,18 @@ describe('A graft on one device', () => {
     expect(bench.device().faults.calls).not.toContain('armReturn');
   });
 
+  test('is refused as well where the way in was open on one interface only', async () => {
+    const upkeep = (text: string) => text.replace('tcp dport 22', 'iifname "mgmt" tcp dport 22');
+    bench = await MemoryBench.open({ configuration: configuration(upkeep(OLD)) });
+    const closed = configuration(OLD.replace('\t\ttcp dport 22 accept\n', ''));
+    const [result] = (await graft([bench.planned(closed)])).results;
+    expect(result).toMatchObject({ decision: 'not done', failure: 'runs/refused' });
+    expect(result!.reason).toContain('The workbench reaches gull-quay-fw1 on port 22');
+    // What was shut before on other interfaces is no reason to refuse what leaves it as it is.
+    const [kept] = (await graft([bench.planned(configuration(upkeep(NEW)))])).results;
+    expect(kept!.decision, kept!.reason).toBe('kept');
+  });
+
   test('that breaks a promise is refused; the word lets it pass, and the report names it', async () => {
     bench = await MemoryBench.open({});
     const promises = [

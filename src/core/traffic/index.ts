@@ -55,6 +55,7 @@ export {
   type TrafficRow,
   type Unresolved,
 } from './row.ts';
+export { rowMeets } from './row-meets.ts';
 export { differenceSentence, rowSentence } from './sentences.ts';
 export { type SpecialBlock, specialBlocks } from './special-purpose.ts';
 export { rewriteText } from './translation.ts';

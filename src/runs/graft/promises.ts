@@ -1,10 +1,20 @@
-import { checkPromises, type Policy, type PromiseCheck } from '#core/traffic';
+import {
+  checkPromises,
+  type Policy,
+  type PromiseCheck,
+  rowMeets,
+  type TrafficPromise,
+  trafficDifference,
+} from '#core/traffic';
 import { wayIn } from '../promises/way-in.ts';
 import type { GraftTarget, TargetProblem } from './graft-target.ts';
 
 /** Promises on a device's configuration after a graft, the way in first. */
 export interface PromiseAnswer {
-  readonly checks: readonly (PromiseCheck & { readonly brokenBefore: boolean })[];
+  readonly checks: readonly (PromiseCheck & {
+    /** It was broken before, and nothing more of it breaks. */
+    readonly brokenBefore: boolean;
+  })[];
   /** Why promises, or the way from the workbench, were not checked, as sentences. */
   readonly notChecked: readonly string[];
 }
@@ -27,12 +37,27 @@ export function checkAround(
   }
   const checks = checkPromises(after, wanted).map((check) => ({
     ...check,
-    brokenBefore:
-      check.answer === 'broken' &&
-      before !== null &&
-      checkPromises(before, [check.promise])[0]!.answer === 'broken',
+    brokenBefore: check.answer === 'broken' && before !== null && wasBroken(check.promise, before, after),
   }));
   return { checks, notChecked };
+}
+
+/**
+ * Was all that breaks broken before? A promise that names no interface is often broken in part: the way in is open on
+ * the interface for upkeep only. It must not hide that this part is shut as well.
+ */
+function wasBroken(promise: TrafficPromise, before: Policy, after: Policy): boolean {
+  const [check] = checkPromises(before, [promise]);
+  if (check?.answer !== 'broken') return false;
+  const { path, flow, must } = promise;
+  const of = flow.source?.family ?? flow.destination?.family;
+  const families = promise.families ?? (of === undefined ? ([4, 6] as const) : [of]);
+  const { rows, unresolved } = trafficDifference(before, after);
+  const breaks = (verdict: string) => (verdict === 'accept') === (must === 'not pass');
+  const more = rows.some(
+    (row) => breaks(row.after.verdict) && !breaks(row.before.verdict) && rowMeets(row, path, families, flow),
+  );
+  return !more && !unresolved.some((part) => part.path === path && families.includes(part.family));
 }
 
 /** Promises that hold now and would not afterwards. */
