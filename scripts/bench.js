@@ -1,8 +1,9 @@
 // Runs one measurement: npm run bench -- NAME [--json] [--size smallest]. NAME is a folder of bench/ with a main.ts,
 // bundled first so that what is measured is what ships.
+import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, readdirSync } from 'node:fs';
 import path from 'node:path';
-import { fileURLToPath, pathToFileURL } from 'node:url';
+import { fileURLToPath } from 'node:url';
 import { build } from 'esbuild';
 
 const root = path.dirname(path.dirname(fileURLToPath(import.meta.url)));
@@ -30,6 +31,9 @@ await build({
   sourcemap: 'inline',
   logLevel: 'error',
 });
-process.chdir(root);
-process.argv.splice(2, 1);
-await import(pathToFileURL(outfile).href);
+// A process of its own: the memory of the bundler is none of what is measured.
+const { status } = spawnSync(process.execPath, [...process.execArgv, outfile, ...process.argv.slice(3)], {
+  cwd: root,
+  stdio: 'inherit',
+});
+process.exit(status ?? 1);
