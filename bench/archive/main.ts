@@ -26,6 +26,7 @@ import {
  * that writes and syncs the same bytes, and the age program on the same files.
  */
 const SIZES: Record<string, HistorySize & { readonly atOnce: number }> = {
+  smallest: { devices: 2, days: 12, smallest: 50_000, largest: 100_000, changes: 0.3, atOnce: 1 },
   small: { devices: 4, days: 40, smallest: 50_000, largest: 200_000, changes: 0.3, atOnce: 1 },
   moderate: { devices: 20, days: 120, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
   year: { devices: 20, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
