@@ -46,17 +46,8 @@ function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[], skips: r
     endA--;
     endB--;
   }
-  const ids = new Map<string, number>();
-  const idsOf = (rules: readonly LoadedRule[], end: number) =>
-    rules.slice(start, end).map(({ key }) => {
-      let id = ids.get(key);
-      if (id === undefined) {
-        id = ids.size;
-        ids.set(key, id);
-      }
-      return id;
-    });
-  const middle = longestCommon(idsOf(a, endA), idsOf(b, endB));
+  const keysOf = (rules: readonly LoadedRule[], end: number) => rules.slice(start, end).map(({ key }) => key);
+  const middle = longestCommon(keysOf(a, endA), keysOf(b, endB));
   const changedBefore = middle.onlyA.map((i) => i + start);
   const changedAfter = middle.onlyB.map((i) => i + start);
   return alignSkips(a, b, skips, changedBefore, changedAfter);
@@ -128,14 +119,14 @@ interface Leftovers {
 const MOST_EDITS = 1500;
 
 /** What a long common subsequence leaves over on both sides. It need not be the longest: any pairing is correct. */
-function longestCommon(a: readonly number[], b: readonly number[]): Leftovers {
-  const all = (list: readonly number[]) => list.map((_, i) => i);
+function longestCommon(a: readonly string[], b: readonly string[]): Leftovers {
+  const all = (list: readonly string[]) => list.map((_, i) => i);
   if (a.length === 0 || b.length === 0) return { onlyA: all(a), onlyB: all(b) };
   return shortestEdit(a, b) ?? byAnchors(a, b);
 }
 
 /** E. W. Myers, "An O(ND) difference algorithm and its variations", Algorithmica 1 (1986), the basic form. */
-function shortestEdit(a: readonly number[], b: readonly number[]): Leftovers | undefined {
+function shortestEdit(a: readonly string[], b: readonly string[]): Leftovers | undefined {
   const most = Math.min(MOST_EDITS, a.length + b.length);
   const furthest = new Int32Array(2 * most + 3);
   const middle = most + 1;
@@ -173,15 +164,15 @@ function walkBack(history: readonly Int32Array[], lengthA: number, lengthB: numb
 }
 
 /** For sides far apart: pair the rules that occur once on each side and stand in the same order, and nothing else. */
-function byAnchors(a: readonly number[], b: readonly number[]): Leftovers {
-  const placeInB = new Map<number, number>();
-  for (const [j, id] of b.entries()) placeInB.set(id, placeInB.has(id) ? -1 : j);
-  const countInA = new Map<number, number>();
-  for (const id of a) countInA.set(id, (countInA.get(id) ?? 0) + 1);
+function byAnchors(a: readonly string[], b: readonly string[]): Leftovers {
+  const placeInB = new Map<string, number>();
+  for (const [j, key] of b.entries()) placeInB.set(key, placeInB.has(key) ? -1 : j);
+  const countInA = new Map<string, number>();
+  for (const key of a) countInA.set(key, (countInA.get(key) ?? 0) + 1);
   const pairs: [number, number][] = [];
-  for (const [i, id] of a.entries()) {
-    const j = placeInB.get(id) ?? -1;
-    if (j >= 0 && countInA.get(id) === 1) pairs.push([i, j]);
+  for (const [i, key] of a.entries()) {
+    const j = placeInB.get(key) ?? -1;
+    if (j >= 0 && countInA.get(key) === 1) pairs.push([i, j]);
   }
   const kept = longestRising(pairs.map(([, j]) => j)).map((n) => pairs[n]!);
   const keptA = new Set(kept.map(([i]) => i));

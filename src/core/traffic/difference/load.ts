@@ -92,18 +92,31 @@ function loadRule(rule: Rule, family: Family, known: Known): LoadedRule {
   return {
     rule,
     // Joined at once: a text put together piece by piece is only made whole when it is first compared.
-    key: [
+    key: sameText([
       ...setKeys(sets, known.sets),
       inKey,
       outKey,
       conditionsKey(match.conditions),
       actionKey(rule.action),
-    ].join(';'),
+    ]),
     sets,
     inInterface: shared(match.inInterface, inKey, known),
     outInterface: shared(match.outInterface, outKey, known),
     conditions: match.conditions ?? [],
   };
+}
+
+/** Keys seen last: an equal one is then the same text, and to compare the two is to compare where they stand. */
+const KEYS = new Map<string, string>();
+const MOST_KEYS = 200_000;
+
+function sameText(parts: readonly string[]): string {
+  const key = parts.join(';');
+  const known = KEYS.get(key);
+  if (known !== undefined) return known;
+  if (KEYS.size >= MOST_KEYS) KEYS.clear();
+  KEYS.set(key, key);
+  return key;
 }
 
 function shared(set: InterfaceSet | undefined, key: string, { interfaces }: Known): InterfaceSet | undefined {
