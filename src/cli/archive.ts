@@ -94,7 +94,18 @@ function statusCommand(archive: Command, context: CliContext): void {
     .description('for each device: last capture, last verified, last rehearsed, last actually restored')
     .action(async () => {
       const bench = await context.workbench();
-      const all = await standing(insideOf(bench.archive));
+      const held = await standing(insideOf(bench.archive));
+      const none = {
+        captures: 0,
+        lastCapture: null,
+        lastVerified: null,
+        lastRehearsed: null,
+        lastRestored: null,
+      };
+      const empty = (await bench.store.devices.list())
+        .filter(({ name }) => held.every(({ device }) => device !== name))
+        .map(({ name }) => ({ device: name, ...none }));
+      const all = [...held, ...empty];
       const when = (done: { at: string } | null) => done?.at ?? 'never';
       context.out.result(
         all,
@@ -105,7 +116,7 @@ function statusCommand(archive: Command, context: CliContext): void {
               all.map((d) => [
                 d.device,
                 String(d.captures),
-                d.lastCapture.at,
+                when(d.lastCapture),
                 when(d.lastVerified),
                 when(d.lastRehearsed),
                 when(d.lastRestored),

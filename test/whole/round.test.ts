@@ -15,6 +15,10 @@ test('a round captures and reads every device, and what is missing on the way ba
     { device: 'gull-quay-fw1', weight: 'now', reason: 'It has never been captured.' },
     { device: 'lantern-head-cctv', weight: 'now', reason: 'It has never been captured.' },
   ]);
+  expect(dataOf(await estate.run('archive', 'status'))).toMatchObject([
+    { device: 'gull-quay-fw1', captures: 0, lastCapture: null, lastRehearsed: null },
+    { device: 'lantern-head-cctv', captures: 0, lastCapture: null, lastRehearsed: null },
+  ]);
   const round = await estate.run('round');
   expect(dataOf(round)).toMatchObject({
     devices: [
