@@ -119,7 +119,9 @@ function outcome({ status, stdout, stderr }: Done, standIns: readonly string[], 
       ? 'It took too long.'
       : status === 92
         ? 'An interface that it names could not be made.'
-        : 'No network namespace of its own could be made.';
+        : status === 91
+          ? 'Its files could not be laid out in a namespace.'
+          : 'No network namespace of its own could be made.';
   return { state: 'not here', why: `${what}${root}${said === '' ? '' : ` (${said.split('\n')[0]})`}` };
 }
 

@@ -1,4 +1,5 @@
 import { insideOf, tidy } from '#archive';
+import { codeOf } from '#core/errors';
 import {
   goRound,
   lateDeliveries,
@@ -54,9 +55,10 @@ export class Timekeeper {
   async #resumeRounds(): Promise<void> {
     for (const run of await this.#environment.store.journal.unfinished())
       if (run.procedure === 'round' && run.state === 'open' && !this.#stopping)
-        await resumeRun(this.#environment, run.id, () => undefined).catch((error: unknown) =>
-          this.#fault(error),
-        );
+        await resumeRun(this.#environment, run.id, () => undefined).catch((error: unknown) => {
+          // Another process is at work on it: then nothing was interrupted.
+          if (codeOf(error) !== 'store/device-busy') this.#fault(error);
+        });
   }
 
   async #look(): Promise<void> {
