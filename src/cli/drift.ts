@@ -27,7 +27,8 @@ interface Options extends ReadingOptions {
 
 /** `drift --of SELECTOR… --across DEVICE…`: who holds shared parts, who differs, who lacks them. */
 export function driftCommand(program: Command, context: CliContext): void {
-  withReadingOptions(program.command('drift'))
+  const drift = program
+    .command('drift')
     .summary('which devices hold shared parts alike, which differ and how')
     .description(
       'which devices hold shared parts alike, which differ and how (objects and traffic), and which lack them, by their last captures',
@@ -40,10 +41,11 @@ export function driftCommand(program: Command, context: CliContext): void {
     )
     .option('--fill <fill-in...>', 'texts that may differ per device, as for "graft --fill"')
     .option('--place <anchor>', 'where missing rules would go, as for "graft --place"', 'neighbours')
-    .action((options: Options) => drift(context, options));
+    .action((options: Options) => showDrift(context, options));
+  withReadingOptions(drift);
 }
 
-async function drift(context: CliContext, options: Options): Promise<void> {
+async function showDrift(context: CliContext, options: Options): Promise<void> {
   const selectors = wanted(options.of, '--of');
   const take = selectors.map(readSelector);
   const bench = await context.workbench();

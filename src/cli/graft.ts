@@ -48,8 +48,8 @@ interface Options extends ReadingOptions {
 
 /** `graft --from CONFIGURATION --take SELECTOR… --onto DEVICE…` */
 export function graftCommand(program: Command, context: CliContext): void {
-  const graft = withWords(withReadingOptions(program.command('graft')));
-  graft
+  const graft = program
+    .command('graft')
     .summary('carry chosen parts of a configuration onto devices, with all that they need')
     .description(
       `carry chosen parts of a configuration onto devices, with all that they need and nothing else. The plan says for each device what changes, in objects and in traffic, before anything happens; then each device is a run of its own. ${CAUTION}`,
@@ -80,6 +80,7 @@ export function graftCommand(program: Command, context: CliContext): void {
     .option('--canary <device>', 'this device goes first and alone (default: the first of several)')
     .option('--width <n>', 'how many devices at once after that', '1')
     .action((options: Options) => graftOnto(context, options));
+  withReadingOptions(withWords(graft));
   graftUndoCommand(graft, context);
 }
 
