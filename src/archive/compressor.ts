@@ -50,7 +50,9 @@ export async function decompressed(bytes: Uint8Array, limit = LARGEST_CONTENT): 
     try {
       return decompress(bytes, { defaultHeapSize: room });
     } catch (cause) {
-      if (room >= limit) throw cause;
+      // Error 70 of Zstandard: the room for the content is too small.
+      if (room >= limit)
+        throw /-70$/.test(String(cause)) ? new Error(`the content is larger than ${limit} bytes`) : cause;
     }
   }
 }

@@ -74,6 +74,12 @@ describe('an exported capture', () => {
       code: 'archive/bad-import',
       message: expect.stringContaining('larger than 1048576 bytes'),
     });
+    // Made in a pipe by zstd(1), which then declares no size.
+    const piped = execFileSync('zstd', ['-q', '-c'], { input: Buffer.alloc(8 << 20) });
+    const undeclared = await encryptWithPassphrase('right', piped, work);
+    await expect(importCapture(undeclared, { passphrase: 'right' }, 1 << 20)).rejects.toMatchObject({
+      message: expect.stringContaining('larger than 1048576 bytes'),
+    });
   });
 });
 
