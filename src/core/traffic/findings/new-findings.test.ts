@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { nftables } from '#dialects/nftables';
 import { decide } from '../decide.ts';
-import type { Policy } from '../policy.ts';
+import type { Policy, Rule } from '../policy.ts';
 import { smallPacket, smallPolicy } from '../small-policies.reference.ts';
 import { newFindings } from './new-findings.ts';
 import { reviewPolicy } from './review.ts';
@@ -76,6 +76,56 @@ it.each([4, 6] as const)(
     );
   },
 );
+
+it.each([4, 6] as const)(
+  'of the rules that were there, each newly never reached is found, for IPv%i',
+  (family) => {
+    let found = 0;
+    fc.assert(
+      fc.property(smallPolicy(family), smallPolicy(family), fc.nat(), (a, b, pick) => {
+        const before = named(a, 'a');
+        const after = withFirst(before, b, pick);
+        const unreached = (policy: Policy) =>
+          reviewPolicy(policy)
+            .findings.filter(({ kind, rule }) => kind === 'never reached' && !('skip' in rule.action))
+            .map(({ rule }) => rule.origin.text);
+        const old = new Set(unreached(before));
+        const fresh = unreached(after).filter((text) => !old.has(text));
+        const ours = newFindings(before, after).findings.filter(({ kind }) => kind === 'never reached');
+        for (const text of fresh) expect(ours.map(({ rule }) => rule.origin.text)).toContain(text);
+        found += fresh.length;
+      }),
+      { numRuns: 150 },
+    );
+    expect(found).toBeGreaterThan(20);
+  },
+);
+
+/** The policy with a rule of another put first in one of its stages of the same kind. */
+function withFirst(policy: Policy, other: Policy, pick: number): Policy {
+  const donors = other.pipelines.flatMap(({ stages }) =>
+    stages.flatMap(({ kind, rules }) =>
+      rules.filter(({ action }) => !('skip' in action)).map((rule) => ({ kind, rule })),
+    ),
+  );
+  const donor = donors[pick % Math.max(1, donors.length)];
+  if (donor === undefined) return policy;
+  const rule = { ...donor.rule, origin: { file: 'b', line: 1, text: 'the new one' } };
+  const stages = policy.pipelines.flatMap((p) => p.stages).filter(({ kind }) => kind === donor.kind);
+  const into = stages[pick % Math.max(1, stages.length)];
+  const shifted = (action: Rule['action']) => ('skip' in action ? { skip: action.skip + 1 } : action);
+  return {
+    ...policy,
+    pipelines: policy.pipelines.map((pipeline) => ({
+      ...pipeline,
+      stages: pipeline.stages.map((stage) =>
+        stage.name !== into?.name
+          ? stage
+          : { ...stage, rules: [rule, ...stage.rules.map((r) => ({ ...r, action: shifted(r.action) }))] },
+      ),
+    })),
+  };
+}
 
 /** Rules with a text of their own, the same in two policies where they are the same. */
 function named(policy: Policy, file: string): Policy {

@@ -1,5 +1,4 @@
 import { WAYS } from '../difference/difference.ts';
-import { relevantRules } from '../difference/relevant.ts';
 import { slotsOf } from '../difference/slots.ts';
 import type { Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
@@ -12,18 +11,16 @@ import { examine, isAnyToAny, overlapFindings } from './review.ts';
 
 /**
  * What is worth a second look in a changed policy and was not before: rules that came and are not reached or not needed
- * there, and rules of before that are no longer, since they lost packets to those that came. Overlaps are those of a rule that came with
- * one that was there; not with rules for answers only, which every policy begins with (common practice, no source).
+ * there, and rules of before that are no longer, since they lost packets to those that came (of a call of a chain, its
+ * rules say so). Overlaps are those of a rule that came with one that was there; not with rules for answers only, which
+ * every policy begins with (common practice, no source).
  */
 export function newFindings(before: Policy, after: Policy, budget: TrafficBudget = DEFAULT_BUDGET): Findings {
   const { came, went } = changedRules(before, after);
   if (came.size + went === 0) return { findings: [], unexamined: [] };
   const purse: Purse = { budget, spent: 0 };
   const losers = losersOf(before, after, purse);
-  // A rule that shares no packet with a changed one is reached, and matters, exactly as before.
-  const near = losers === null ? placesOf(relevantRules(before, after).after) : new Set<string>();
-  const isSuspect = ({ rule }: PlacedRule) =>
-    losers === null ? near.has(placeOf(rule)) : came.has(rule) || losers.has(rule.origin.text);
+  const isSuspect = ({ rule }: PlacedRule) => came.has(rule) || losers.has(rule.origin.text);
   const suspects: Finding[] = [];
   const unexamined: Rule[] = [];
   const placedAfter = placedRules(after);
@@ -93,8 +90,4 @@ function findingsOf(policy: Policy, texts: ReadonlySet<string>, purse: Purse): S
     if (finding !== undefined && finding !== 'unexamined') found.add(keyOf(finding));
   }
   return found;
-}
-
-function placesOf({ pipelines }: Policy): Set<string> {
-  return new Set(pipelines.flatMap(({ stages }) => stages.flatMap(({ rules }) => rules.map(placeOf))));
 }
