@@ -1,10 +1,10 @@
 import {
   type AddressSet,
+  addressSet,
   formatAddresses,
   numberSet,
   pairsOf,
   parseAddresses,
-  uniteAddresses,
 } from '#core/address';
 import { type ConfigObject, objectId, type Value } from '#core/config';
 import type { Naming } from '#core/traffic';
@@ -107,8 +107,8 @@ function addressesOf(object: ConfigObject, byId: ById, within: readonly string[]
     sets.push(...some);
   }
   return ([4, 6] as const).flatMap((family) => {
-    const [first, ...rest] = sets.filter((set) => set.family === family);
-    return first === undefined ? [] : [rest.reduce(uniteAddresses, first)];
+    const ranges = sets.flatMap((set) => (set.family === family ? set.ranges : []));
+    return ranges.length === 0 ? [] : [addressSet(family, ranges)];
   });
 }
 

@@ -89,26 +89,28 @@ export function differenceRecord(difference: TrafficDifference, naming: Naming =
 }
 
 export function rowRecord(row: TrafficRow, naming: Naming = {}): RowRecord {
+  const plain = rowTexts(row);
   return {
     path: row.path,
     family: row.family,
-    ...rowTexts(row),
+    ...plain,
     before: row.before.verdict,
     after: row.after.verdict,
     ...rewriteRecord(row),
     ruleBefore: originRecord(row.ruleBefore),
     ruleAfter: originRecord(row.ruleAfter),
     example: packetRecord(row.example),
-    ...namedRecord(row, naming),
+    ...namedRecord(row, plain, naming),
   };
 }
 
 /** The lists of texts that differ with names; the plain ones stay what programs read. */
-function namedRecord(row: TrafficRow, naming: Naming): Pick<RowRecord, 'named'> {
-  const plain = rowTexts(row);
-  const named = Object.entries(rowTexts(row, naming)).filter(
-    ([field, texts]) => texts.join() !== plain[field as keyof RowTexts].join(),
-  );
+function namedRecord(row: TrafficRow, plain: RowTexts, naming: Naming): Pick<RowRecord, 'named'> {
+  if (Object.keys(naming).length === 0) return {};
+  const differs = (texts: readonly string[], others: readonly string[]) =>
+    texts.length !== others.length || texts.some((text, n) => text !== others[n]);
+  const entries = Object.entries(rowTexts(row, naming)) as [keyof RowTexts, readonly string[]][];
+  const named = entries.filter(([field, texts]) => differs(texts, plain[field]));
   return named.length === 0 ? {} : { named: Object.fromEntries(named) };
 }
 
