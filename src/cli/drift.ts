@@ -2,7 +2,7 @@ import type { Command } from 'commander';
 import { decisionRule, readAnchor, readDecision, readSelector } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import { readCapture } from '#dialects';
-import { commonest, planForDevice, prepareGraft } from '#runs';
+import { commonest, formsIn, planForDevice, prepareGraft } from '#runs';
 import {
   type ConfigurationSource,
   configurationFrom,
@@ -51,13 +51,10 @@ async function showDrift(context: CliContext, options: Options): Promise<void> {
   const bench = await context.workbench();
   const names = (await devicesNamed(bench.store, wanted(options.across, '--across'))).map(({ name }) => name);
   const reading = await readingOf(options);
-  const source =
-    options.from === undefined
-      ? await yardstick(bench, names, async (files) => {
-          const captures = files.map((own) => readCapture(own, reading));
-          return commonest(captures, take);
-        })
-      : await configurationFrom(context, options.from);
+  const source = await configurationFrom(
+    context,
+    options.from ?? (await yardstick(bench, names, (files) => formsIn(readCapture(files, reading), take))),
+  );
   const fillIns = await fillInsNamed(options.fill ?? []);
   const prepared = prepareGraft(readCapture(source.files, reading), {
     take,
@@ -84,24 +81,26 @@ async function showDrift(context: CliContext, options: Options): Promise<void> {
   context.exit(codeOf(devices));
 }
 
-/** The last capture that is most like the others. */
+/** The device whose last capture is most like the others'. Captures are read one after the other: there may be many. */
 async function yardstick(
   bench: Workbench,
   names: readonly string[],
-  choose: (files: readonly ConfigurationSource['files'][]) => Promise<number | null>,
-): Promise<ConfigurationSource> {
-  const sources: ConfigurationSource[] = [];
+  formsOf: (files: ConfigurationSource['files']) => readonly string[],
+): Promise<string> {
+  const captured: string[] = [];
+  const forms: (readonly string[])[] = [];
   for (const name of names) {
     const last = (await bench.archive.list(name)).at(-1);
-    if (last !== undefined)
-      sources.push({ named: name, device: name, files: (await bench.archive.get(last.id)).files });
+    if (last === undefined) continue;
+    captured.push(name);
+    forms.push(formsOf((await bench.archive.get(last.id)).files));
   }
-  const best = await choose(sources.map(({ files }) => files));
-  if (best !== null) return sources[best]!;
+  const best = commonest(forms);
+  if (best !== null) return captured[best]!;
   throw new TuckpointError('config/nothing-selected', 'None of the devices holds any of these parts.', {
     place: { field: '--of' },
     advice:
-      sources.length === 0
+      captured.length === 0
         ? 'The archive holds no capture of them: take some with "tuckpoint capture".'
         : 'Name a yardstick that does with --from.',
   });

@@ -16,7 +16,7 @@ export {
   type PlannedTarget,
   type TargetResult,
 } from './graft/carry-out.ts';
-export { commonest, type Drift, driftOf } from './graft/drift.ts';
+export { commonest, type Drift, driftOf, formsIn } from './graft/drift.ts';
 export { type FillIns, fillInsFromWords, joinFillIns, readFillIns } from './graft/fill-in-file.ts';
 export type { GraftTarget, TargetProblem } from './graft/graft-target.ts';
 export { type OntoDevices, type PlannedDevice, planForDevice } from './graft/plan-devices.ts';

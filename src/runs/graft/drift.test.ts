@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { decisionRule, readAnchor, readDecision, readSelector } from '#core/config';
 import { type ReadCapture, readCapture } from '#dialects';
-import { commonest, driftOf } from './drift.ts';
+import { commonest, driftOf, formsIn } from './drift.ts';
 import { prepareGraft } from './prepared-graft.ts';
 import { planTarget } from './target-plan.ts';
 
@@ -12,9 +12,9 @@ const read = (content: string): ReadCapture => readCapture(files(content));
 const bare = 'table inet filter {\n}\n';
 
 test('of several captures the one that most others agree with is the yardstick', () => {
-  const captures = [text('10.9.0.1'), text('10.9.0.2'), text('10.9.0.2'), bare].map(read);
-  expect(commonest(captures, [readSelector('crews')])).toBe(1);
-  expect(commonest([read(bare)], [readSelector('crews')])).toBeNull();
+  const forms = (content: string) => formsIn(read(content), [readSelector('crews')]);
+  expect(commonest([text('10.9.0.1'), text('10.9.0.2'), text('10.9.0.2'), bare].map(forms))).toBe(1);
+  expect(commonest([forms(bare)])).toBeNull();
 });
 
 test('a device holds shared parts alike, differs with the fields named, or lacks them', () => {

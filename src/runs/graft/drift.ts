@@ -35,17 +35,15 @@ export function driftOf({ plans }: Pick<TargetPlan, 'plans'>): Drift {
 }
 
 /**
- * Of several captures the one whose shared parts are most like those of the others, the earlier on a tie; null when
- * the selectors pick nothing in any.
+ * Of several devices the one whose shared parts are most like those of the others, the earlier on a tie; null when none
+ * has any. `forms` are those of `formsIn`.
  */
-export function commonest(captures: readonly ReadCapture[], selectors: readonly Selector[]): number | null {
-  const forms = captures.map((capture) => formsIn(capture, selectors));
+export function commonest(forms: readonly (readonly string[])[]): number | null {
   const counts = new Map<string, number>();
   for (const form of forms.flat()) counts.set(form, (counts.get(form) ?? 0) + 1);
   let best: number | null = null;
   let most = 0;
   for (const [i, own] of forms.entries()) {
-    // A form that nobody else has speaks neither for nor against.
     const shared = own.reduce((sum, form) => sum + counts.get(form)!, 0);
     if (shared <= most) continue;
     best = i;
@@ -55,7 +53,7 @@ export function commonest(captures: readonly ReadCapture[], selectors: readonly 
 }
 
 /** Every chosen or needed object with its meaning, each once. */
-function formsIn(capture: ReadCapture, selectors: readonly Selector[]): string[] {
+export function formsIn(capture: ReadCapture, selectors: readonly Selector[]): string[] {
   const parts = selectors.flatMap((selector) => {
     try {
       return chooseFrom(capture, [selector]);
