@@ -123,7 +123,7 @@ describe.skipIf(whyNoLab() !== null)('A graft on real gateways', { timeout: 300_
     expect(rows.length).toBeGreaterThan(1);
     const random = new Random(4711);
     const packets = unique([
-      ...rows.flatMap((row) => packetsAround(random, forOracle(row), 150)),
+      ...rows.flatMap((row) => packetsAround(random, forOracle(row), 600)),
       ...drawPackets(random, 700),
     ]).filter(canBeTold);
     const legs = new RealLegs(of(2));
