@@ -90,6 +90,9 @@ function keysOf(object: ConfigObject, byId: ById): string[] {
   }
 }
 
+/** A larger set is not looked at: to compare it with every row would take longer than the rows. */
+const MOST_ELEMENTS = 50_000;
+
 /** One set per family. */
 function addressesOf(object: ConfigObject, byId: ById, within: readonly string[]): AddressSet[] | null {
   const fields = fieldsOf(object.value);
@@ -97,6 +100,7 @@ function addressesOf(object: ConfigObject, byId: ById, within: readonly string[]
   const isOpen = (textsOf(fields.flags) ?? []).some((flag) => flag === 'dynamic' || flag === 'timeout');
   if (isOpen || fields.texts !== undefined || within.includes(object.id)) return null;
   const texts = textsOf(object.value) ?? textsOf(fields.elements ?? fields.addresses ?? fields.members);
+  if (texts !== null && texts.length > MOST_ELEMENTS) return null;
   const sets: AddressSet[] = [];
   for (const text of texts ?? []) {
     const named = byId.get(objectId('address', text)) ?? byId.get(objectId('address-group', text));
