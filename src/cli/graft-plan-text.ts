@@ -31,9 +31,14 @@ export interface ShownPlan {
   readonly row: readonly string[];
 }
 
-export function shownPlan(planned: PlannedDevice): ShownPlan {
+/** `loaded`: what came of loading the result for real, as a sentence. */
+export function shownPlan(planned: PlannedDevice, loaded: string | null = null): ShownPlan {
   const text = planned.plan === null ? `  Not planned: ${planned.why}` : planText(planned.plan);
-  return { head: headOf(planned), text, row: rowOf(planned) };
+  return {
+    head: headOf(planned),
+    text: loaded === null ? text : `${text}\n  ${loaded}`,
+    row: rowOf(planned),
+  };
 }
 
 /** All plans for a person: each in full, devices of the same plan together, and a table of all at the end. */

@@ -23,6 +23,7 @@ import { ExitCode } from './exit-codes.ts';
 import { fileText } from './file-text.ts';
 import { fillInsNamed } from './fill-ins-named.ts';
 import { choiceData, choiceText } from './graft-choice.ts';
+import { loadedForReal } from './graft-load.ts';
 import { plansText, type ShownPlan, shownPlan } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
 import { finishGroup } from './graft-result.ts';
@@ -114,9 +115,12 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   const targets: (PlannedTarget | null)[] = [];
   for (const { name } of devices) {
     context.out.progress(`   … planning ${shown.length + 1} of ${devices.length}: ${name}`);
-    const planned = await planForDevice(bench.runs, prepared, name, onto);
-    shown.push(shownPlan(planned));
-    if (context.out.json) records.push(plannedData(planned));
+    const { planned, loaded } = await loadedForReal(
+      await planForDevice(bench.runs, prepared, name, onto),
+      onto.reading,
+    );
+    shown.push(shownPlan(planned, loaded));
+    if (context.out.json) records.push({ ...plannedData(planned), loaded });
     targets.push(targetOf(planned, words.accepted?.unproved === true));
   }
   const unused = fillIns.placeholders.filter((text) => !prepared.occurring.includes(text));
@@ -142,7 +146,8 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
     canary: options.canary ?? (plans.length > 1 ? plans[0]!.device : null),
     width,
     replan: async (device) => {
-      const again = await planForDevice(bench.runs, prepared, device, onto);
+      const anew = await planForDevice(bench.runs, prepared, device, onto);
+      const { planned: again } = await loadedForReal(anew, onto.reading);
       if (again.plan === null) throw new TuckpointError('cli/no-source', again.why);
       return again.plan;
     },

@@ -4,4 +4,4 @@
  * runs on, nor put the content of a capture on a disk in clear.
  */
 export { type Loaded, loadNftables, whyNoLoad } from './load.ts';
-export { type Rehearsal, rehearse } from './rehearse.ts';
+export { loadCapture, type Rehearsal, rehearse } from './rehearse.ts';

@@ -66,13 +66,16 @@ export async function rehearse(
     objects: configuration.objects.length,
     notUnderstood: configuration.opaque.length,
   }));
-  const load = await loaded(capture, parts);
+  const load = await loadCapture(capture, parts);
   const proven = read.length > 0 && (load === null || load.state === 'loaded');
   return { ...nothing, read, unread, load, proven };
 }
 
 /** Text where there is some: what nft prints as JSON does not always load again. */
-async function loaded({ files }: Capture, parts: readonly CapturePart[]): Promise<Loaded | null> {
+export async function loadCapture(
+  { files }: Pick<Capture, 'files'>,
+  parts: readonly CapturePart[],
+): Promise<Loaded | null> {
   const part = parts.find(({ dialect }) => dialect.name === 'nftables');
   if (part === undefined) return null;
   const { text, json } = rulesetRoots(part.files);

@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { whyNoLoad } from '#rehearsal';
 import { Estate } from './estate.ts';
 import { dataOf } from './workbench.ts';
 
@@ -126,6 +127,31 @@ describe('the plan of a graft', () => {
     ]);
     const meant = await graft(...rule, '--accept-broken-promises');
     expect(meant.planned[0]!.problems).toEqual([]);
+  });
+
+  // Source: the program nft, which loads the result for real in a network namespace of its own.
+  test.skipIf(whyNoLoad() !== null)('stops where the packet filter refuses the result', async () => {
+    const other = `table inet harbour {
+	set ticket_desks { type ipv6_addr; elements = { 2001:db8::1 }; }
+	chain forward {
+		type filter hook forward priority filter; policy drop;
+		ip6 saddr @ticket_desks accept comment "six"
+	}
+}
+`;
+    const args = ['--take', 'rule:six', '--place', 'last', '--onto', edge, '--dry-run'];
+    const from = ['graft', '--from', estate.file('other.nft', other), ...args];
+    // Theirs stays, and holds IPv4 addresses: nothing but the packet filter itself says that this cannot be.
+    const kept = await estate.run(...from, '--on-collision', 'keep');
+    expect(kept.code).toBe(2);
+    expect(dataOf<{ devices: Planned[] }>(kept).devices[0]!.problems).toMatchObject([
+      { what: 'does not load', sentence: expect.stringContaining('mismatch') as string },
+    ]);
+    const renamed = await estate.say(...from, '--on-collision', 'rename');
+    expect([renamed.code, renamed.stdout]).toEqual([
+      0,
+      expect.stringContaining('Loaded for real here') as string,
+    ]);
   });
 
   test.each([

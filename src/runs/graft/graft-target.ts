@@ -30,6 +30,7 @@ export interface TargetProblem {
     | 'fill-in'
     | 'cannot be written'
     | 'broken mention'
+    | 'does not load'
     | 'broken promise';
   readonly sentence: string;
   readonly candidates: readonly string[];
