@@ -23,9 +23,9 @@ export function plot(title: string, xTitle: string, yTitle: string, lines: reado
   const label = (value: number) =>
     value >= 1000 ? `${value / 1000}k` : String(Number(value.toPrecision(1)));
   const parts = [
-    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${width} ${height}" font-family="sans-serif" font-size="13">`,
+    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${width} ${height}" font-family="sans-serif" font-size="13"><title>${title}</title>`,
     `<rect width="${width}" height="${height}" fill="#fff"/>`,
-    `<title>${title}</title><text x="${left}" y="24" font-size="16">${title}</text>`,
+    `<text x="${left}" y="24" font-size="16">${title}</text>`,
     ...decades(x0, x1).map(
       (x) =>
         `<path d="M${px(x)} ${top}V${height - bottom}" stroke="#ddd"/><text x="${px(x)}" y="${height - bottom + 20}" text-anchor="middle">${label(x)}</text>`,
