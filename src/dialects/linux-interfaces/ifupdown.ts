@@ -6,7 +6,7 @@ import {
   type TypedConfiguration,
   type Value,
 } from '#core/config';
-import { applyEdits, shorten } from '#dialects/source';
+import { applyEdits, endsInPattern, shorten } from '#dialects/source';
 import { withLength } from './addresses.ts';
 import { routeOfCommand } from './ip-command.ts';
 import { Collection } from './objects.ts';
@@ -163,11 +163,5 @@ function optionsOf(
 function isGiven(pattern: string, word: string, files: readonly SourceFile[]): boolean {
   const wanted = word === 'source-directory' ? `${pattern.replace(/\/$/, '')}/*` : pattern;
   const last = wanted.replace(/^\/?(?:etc\/network\/)?/, '');
-  const body = last
-    .replace(/[.+^${}()|\\]/g, '\\$&')
-    .replace(/\*/g, '[^/]*')
-    .replace(/\?/g, '[^/]')
-    .replace(/\[(?!\^\/\])/g, '\\[');
-  const match = new RegExp(`(?:^|/)${body}$`);
-  return files.some(({ name }) => match.test(name));
+  return files.some(({ name }) => endsInPattern(name, last));
 }

@@ -1,6 +1,7 @@
 import type { SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import { newRuleset, type Ruleset, tableOf } from '../netfilter/index.ts';
+import { endsInPattern } from '../source/index.ts';
 import { parseCommand } from './commands.ts';
 import { Cursor, Scope } from './cursor.ts';
 import { takeNewTable } from './families.ts';
@@ -112,15 +113,5 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
 
 function findIncluded(files: readonly SourceFile[], pattern: string): SourceFile[] {
   const bare = pattern.replace(/^(\.?\/)+/, '');
-  const escaped = bare
-    .replace(/[.+^${}()|\\]/g, '\\$&')
-    .replace(/\*/g, '[^/]*')
-    .replace(/\?/g, '[^/]');
-  let matcher: RegExp;
-  try {
-    matcher = new RegExp(`(?:^|/)${escaped}$`);
-  } catch {
-    return [];
-  }
-  return files.filter((file) => matcher.test(file.name)).sort((a, b) => (a.name < b.name ? -1 : 1));
+  return files.filter((file) => endsInPattern(file.name, bare)).sort((a, b) => (a.name < b.name ? -1 : 1));
 }

@@ -4,4 +4,5 @@
  */
 export { decode, encode, LARGEST_FILE } from './decode.ts';
 export { applyEdits } from './edit.ts';
+export { endsInPattern } from './glob.ts';
 export { Lines, shorten } from './lines.ts';
