@@ -11,7 +11,7 @@ export default defineConfig({
         test: {
           name: 'unit',
           include: ['src/**/*.test.ts'],
-          testTimeout: 30_000,
+          testTimeout: 60_000,
         },
       },
       {
@@ -19,8 +19,8 @@ export default defineConfig({
           name: 'whole',
           include: ['test/**/*.test.ts'],
           exclude: ['test/lab/**'],
-          testTimeout: 120_000,
-          hookTimeout: 120_000,
+          testTimeout: 300_000,
+          hookTimeout: 300_000,
         },
       },
       {
@@ -28,7 +28,7 @@ export default defineConfig({
           name: 'lab',
           include: ['test/lab/**/*.test.ts', 'lab/**/*.test.ts'],
           testTimeout: 300_000,
-          hookTimeout: 120_000,
+          hookTimeout: 300_000,
           fileParallelism: false,
         },
       },
