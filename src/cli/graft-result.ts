@@ -1,8 +1,8 @@
 import path from 'node:path';
 import { type GroupResult, renderReport, type TargetResult } from '#runs';
 import type { CliContext } from './context.ts';
-import { ExitCode, exitCodeFor } from './exit-codes.ts';
-import { writeReport } from './run-result.ts';
+import { ExitCode } from './exit-codes.ts';
+import { codeOfDecision, writeReport } from './run-result.ts';
 import { table } from './table.ts';
 
 /**
@@ -46,17 +46,7 @@ function textOf(
   return lines.join('\n');
 }
 
+/** A device that was not begun says nothing: the one that stopped the group does. */
 function codeOfResult({ decision, failure }: TargetResult): number {
-  switch (decision) {
-    case 'done':
-    case 'kept':
-    case 'not begun':
-      return ExitCode.ok;
-    case 'went back':
-      return ExitCode.different;
-    case 'stopped':
-      return ExitCode.undecided;
-    case 'not done':
-      return failure === null ? ExitCode.failed : exitCodeFor(failure);
-  }
+  return decision === 'not begun' ? ExitCode.ok : codeOfDecision(decision, failure);
 }

@@ -41,10 +41,15 @@ export async function writeReport(file: string, report: RunReport): Promise<void
 }
 
 /** The exit code that says how a run ended. */
-export function codeFor(done: Finished): number {
-  switch (done.decision) {
+export function codeFor({ decision, failure, facts }: Finished): number {
+  const isWorse = decision === 'done' && facts.comparison?.verdict === 'worse';
+  return isWorse ? ExitCode.different : codeOfDecision(decision, failure);
+}
+
+/** The exit code of a decision; `failure`: the code of the error that ended it. */
+export function codeOfDecision(decision: Finished['decision'], failure: Finished['failure']): number {
+  switch (decision) {
     case 'done':
-      return done.facts.comparison?.verdict === 'worse' ? ExitCode.different : ExitCode.ok;
     case 'kept':
       return ExitCode.ok;
     case 'went back':
@@ -52,6 +57,6 @@ export function codeFor(done: Finished): number {
     case 'stopped':
       return ExitCode.undecided;
     case 'not done':
-      return done.failure === null ? ExitCode.failed : exitCodeFor(done.failure);
+      return failure === null ? ExitCode.failed : exitCodeFor(failure);
   }
 }

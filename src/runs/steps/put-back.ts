@@ -40,7 +40,9 @@ export function putBack(applies: When): Step {
         }
         return isBack(files, await link.capture('running'));
       });
-      const itself = run.facts.armedUntil === undefined ? '' : ': it returned by itself';
+      // What is seen is that it holds it; that the new one was ever in force may not have been.
+      const itself =
+        run.facts.armedUntil === undefined ? '' : ': it returned by itself, or never took the new one up';
       const how = given
         ? 'The workbench put the configuration from before back.'
         : `The device holds the configuration from before, without an order to put it back${itself}.`;
