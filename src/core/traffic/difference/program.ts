@@ -79,7 +79,7 @@ function restChanged(comparison: Comparison, slot: number, view: View): boolean 
  * Does a changed rule only go on behind other changed rules (the way around a chain that a new rule calls)? By itself
  * it then changes nothing: packets that match none of those would come to the same place through them.
  */
-function goesAround({ action }: Rule, index: number, isChanged: ReadonlySet<number>): boolean {
+export function goesAround({ action }: Rule, index: number, isChanged: ReadonlySet<number>): boolean {
   if (!('skip' in action)) return false;
   for (let i = index + 1; i < action.skip; i++) if (!isChanged.has(i)) return false;
   return true;

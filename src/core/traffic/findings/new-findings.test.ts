@@ -31,6 +31,28 @@ describe('what a change brings that is worth a second look', () => {
     expect(found(policy(own), after)).toContain('never reached: ip saddr 10.1.0.0/16 tcp dport 443 accept');
   });
 
+  it('is a rule that a new return, or a new goto, leads packets past', () => {
+    const hidden = 'never reached: ip saddr 10.1.0.0/16 tcp dport 443 accept';
+    const past = '\t\tip saddr 10.0.0.0/8 return\n';
+    expect(found(policy(own), policy(past + own))).toContain(hidden);
+    const quay = (first: string) => `\tchain quay {\n${first}${own}\t}\n`;
+    const jump = '\t\tjump quay\n';
+    expect(found(policy(jump, quay('')), policy(jump, quay(past)))).toContain(hidden);
+    const mole = '\tchain mole {\n\t\ttcp dport 25 drop\n\t}\n';
+    const away = quay('\t\tip saddr 10.0.0.0/8 goto mole\n');
+    expect(found(policy(jump, mole + quay('')), policy(jump, mole + away))).toContain(hidden);
+  });
+
+  it('is a rule behind others that a return no longer leads packets past', () => {
+    const drop = '\t\tip saddr 10.0.0.0/8 drop\n';
+    const quay = (first: string) => `\tchain quay {\n${first}${drop}\t}\n`;
+    const rules = `\t\tjump quay\n${own}`;
+    const past = '\t\tip saddr 10.1.0.0/16 return\n';
+    expect(found(policy(rules, quay(past)), policy(rules, quay('')))).toContain(
+      'never reached: ip saddr 10.1.0.0/16 tcp dport 443 accept',
+    );
+  });
+
   it('is a rule that comes to stand where it is never reached', () => {
     const after = policy(`${own}\t\tip saddr 10.1.2.0/24 tcp dport 443 drop\n`);
     expect(found(policy(own), after)).toEqual(['never reached: ip saddr 10.1.2.0/24 tcp dport 443 drop']);
