@@ -105,9 +105,9 @@ it.each([4, 6] as const)(
   (family) => {
     let found = 0;
     fc.assert(
-      fc.property(smallPolicy(family), smallPolicy(family), fc.nat(), (a, b, pick) => {
+      fc.property(smallPolicy(family), smallPolicy(family), fc.nat(), fc.boolean(), (a, b, pick, past) => {
         const before = named(a, 'a');
-        const after = withFirst(before, b, pick);
+        const after = withFirst(before, b, pick, past);
         const unreached = (policy: Policy) =>
           reviewPolicy(policy)
             .findings.filter(({ kind, rule }) => kind === 'never reached' && !('skip' in rule.action))
@@ -124,8 +124,8 @@ it.each([4, 6] as const)(
   },
 );
 
-/** The policy with a rule of another put first in one of its stages of the same kind. */
-function withFirst(policy: Policy, other: Policy, pick: number): Policy {
+/** The policy with a rule of another put first in one of its stages of the same kind; `past`: it leads past the next. */
+function withFirst(policy: Policy, other: Policy, pick: number, past: boolean): Policy {
   const donors = other.pipelines.flatMap(({ stages }) =>
     stages.flatMap(({ kind, rules }) =>
       rules.filter(({ action }) => !('skip' in action)).map((rule) => ({ kind, rule })),
@@ -144,11 +144,21 @@ function withFirst(policy: Policy, other: Policy, pick: number): Policy {
       stages: pipeline.stages.map((stage) =>
         stage.name !== into?.name
           ? stage
-          : { ...stage, rules: [rule, ...stage.rules.map((r) => ({ ...r, action: shifted(r.action) }))] },
+          : {
+              ...stage,
+              rules: [
+                past ? leadingPast(rule, stage.rules.length, pick) : rule,
+                ...stage.rules.map((r) => ({ ...r, action: shifted(r.action) })),
+              ],
+            },
       ),
     })),
   };
 }
+
+/** A rule in front of `others`, which leads past at least one of them. */
+const leadingPast = (rule: Rule, others: number, pick: number): Rule =>
+  others === 0 ? rule : { ...rule, action: { skip: 2 + (pick % others) } };
 
 /** Rules with a text of their own in their policy. */
 const named = (policy: Policy, file: string): Policy =>
