@@ -2,16 +2,18 @@ import {
   changeEffects,
   changeSentence,
   differenceSentence,
+  type GatheredRow,
+  gatherRows,
   type Naming,
   originText,
   packetText,
   rowSentence,
   rowText,
   type TrafficDifference,
-  type TrafficRow,
+  translationParts,
 } from '#core/traffic';
 
-/** Rows shown one by one; above that each change is one line, and its rows are in the JSON. */
+/** Entries shown one by one; above that each change is one line, and its rows are in the JSON. */
 const SHOWN = 20;
 
 const UNREAD_SHOWN = 40;
@@ -19,8 +21,8 @@ const UNREAD_SHOWN = 40;
 /** A traffic difference for a person: the answer, then the rows, biggest consequence first. */
 export function differenceText(difference: TrafficDifference, naming: Naming = {}): string {
   const lines = [differenceSentence(difference)];
-  if (difference.rows.length <= SHOWN)
-    for (const row of difference.rows) lines.push('', ...rowLines(row, naming));
+  const gathered = difference.changes.flatMap(({ rows }) => gatherRows(rows));
+  if (gathered.length <= SHOWN) for (const row of gathered) lines.push('', ...rowLines(row, naming));
   else lines.push(...changeLines(difference, naming));
   for (const { path, family, rules, packet } of difference.unresolved) {
     lines.push(
@@ -39,10 +41,12 @@ export function differenceText(difference: TrafficDifference, naming: Naming = {
   return lines.join('\n');
 }
 
-function rowLines(row: TrafficRow, naming: Naming): string[] {
+function rowLines(gathered: GatheredRow, naming: Naming): string[] {
+  const { row } = gathered;
   const { ruleBefore, ruleAfter, example } = row;
   return [
     rowSentence(row, naming),
+    ...translationParts(gathered).map((part) => `  of these, ${part}`),
     `  before: ${originText(ruleBefore?.origin)}`,
     `  after:  ${originText(ruleAfter?.origin)}`,
     `  for example ${packetText(example)}`,

@@ -128,6 +128,19 @@ export function outcomeText({ verdict, rewrites }: RowOutcome): string {
   return rewrites.length === 0 ? verdict : `${verdict} with ${rewrites.map(rewriteText).join(' and ')}`;
 }
 
+/** `drop -> accept with masquerade`. */
+export function outcomesText({ before, after }: Pick<TrafficRow, 'before' | 'after'>): string {
+  return `${outcomeText(before)} -> ${outcomeText(after)}`;
+}
+
+/** The outcome of all of them, which have one verdict; without translations where these are not the same for all. */
+export function sharedOutcome(outcomes: readonly RowOutcome[]): RowOutcome {
+  const first = outcomes[0]!;
+  return outcomes.every((outcome) => outcomeText(outcome) === outcomeText(first))
+    ? first
+    : { verdict: first.verdict, rewrites: [] };
+}
+
 /** `gate.rules:12: tcp dport 22 accept`, or a sentence when no rule decided. */
 export function originText(origin: Origin | undefined): string {
   return origin === undefined

@@ -20,6 +20,7 @@ export type { Finding, Findings, Way } from './findings/finding.ts';
 export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';
 export { overlapFindings, type ReviewOptions, reviewPolicy } from './findings/review.ts';
+export { type GatheredRow, gatherRows, translationParts } from './gathered-rows.ts';
 export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
 export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';
 export type {

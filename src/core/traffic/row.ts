@@ -41,10 +41,14 @@ export interface TrafficRow {
   readonly example: Packet;
 }
 
-/** All rows that come from one cause: the same outcomes, owed to the same changed rules. */
+/**
+ * All rows that come from one cause: the same verdicts, owed to the same changed rules. Where the verdict stays, the
+ * translations are the same as well.
+ */
 export interface TrafficChange {
   readonly path: Path;
   readonly family: Family;
+  /** Without translations where those of its rows differ. */
   readonly before: RowOutcome;
   readonly after: RowOutcome;
   /** The changed rule that decided before; undefined when an unchanged rule did. */

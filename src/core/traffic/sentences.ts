@@ -1,4 +1,4 @@
-import { type Naming, outcomeText, rowText } from './describe.ts';
+import { type Naming, outcomesText, rowText } from './describe.ts';
 import type { TrafficDifference, TrafficRow } from './row.ts';
 
 /** The whole answer in one or two sentences. */
@@ -19,7 +19,7 @@ export function differenceSentence(difference: TrafficDifference): string {
 /** A row with its verdicts: `drop -> accept, through: tcp from … to … port 443, new`. */
 export function rowSentence(row: TrafficRow, naming: Naming = {}): string {
   const path = row.path === 'through' ? 'through' : `${row.path} the device`;
-  return `${outcomeText(row.before)} -> ${outcomeText(row.after)}, ${path}: ${rowText(row, naming)}`;
+  return `${outcomesText(row)}, ${path}: ${rowText(row, naming)}`;
 }
 
 function count(n: number, word: string): string {

@@ -1,3 +1,4 @@
+import { sharedOutcome } from '../describe.ts';
 import type { Rule } from '../policy.ts';
 import type { RowOutcome, TrafficBudget, TrafficChange, TrafficRow } from '../row.ts';
 import { boxesOf, countBoxes, mergeBoxes, type RankBox } from './boxes.ts';
@@ -27,36 +28,70 @@ export function changesOf(
     for (const [n, list] of groupByKind(listed)) if (list.length >= budget.rows) cutOff.add(n);
   }
   const ruleOf = (cause: number): Rule | undefined => comparison.changed[cause]?.rule;
-  return [...byDifference].map(([n, list]): TrafficChange => {
+  const outcomeOf = (id: number): RowOutcome => {
+    const { verdict, rewrites } = ranked.outcomes[id]!;
+    return { verdict, rewrites };
+  };
+  const kinds = [...byDifference].map(([n, list]) => {
     const difference = diagram.differences[n]!;
-    const outcomeOf = (id: number): RowOutcome => {
-      const { verdict, rewrites } = ranked.outcomes[id]!;
-      return { verdict, rewrites };
-    };
     const outcomes = { before: outcomeOf(difference.before), after: outcomeOf(difference.after) };
-    const sized = list
+    const rows = list
       .flatMap((box) => splitServices(valuesOf(ranked, box), family))
-      .map((box) => ({ box, size: sizeOf(box, comparison) }))
-      .sort((a, b) => b.size - a.size);
-    const rows = sized.map(({ box }): TrafficRow => {
-      const set = packetSetOf(box, family, comparison);
-      const example = exampleOf(box, set, path, family, comparison);
-      const ruleBefore = decidingRule(cluster.before, example, comparison);
-      const ruleAfter = decidingRule(cluster.after, example, comparison);
-      return { path, family, ...set, ...outcomes, ruleBefore, ruleAfter, example };
-    });
+      .map((box): SizedRow => {
+        const set = packetSetOf(box, family, comparison);
+        const example = exampleOf(box, set, path, family, comparison);
+        const ruleBefore = decidingRule(cluster.before, example, comparison);
+        const ruleAfter = decidingRule(cluster.after, example, comparison);
+        const row = { path, family, ...set, ...outcomes, ruleBefore, ruleAfter, example };
+        return { row, size: sizeOf(box, comparison) };
+      });
+    const { causeBefore, causeAfter } = difference;
+    return { ...outcomes, causeBefore, causeAfter, rows, complete: !cutOff.has(n) };
+  });
+  return groupByCause(kinds).map((group): TrafficChange => {
+    const { causeBefore, causeAfter } = group[0]!;
+    const sized = group.flatMap(({ rows }) => rows).sort((a, b) => b.size - a.size);
     return {
       path,
       family,
-      ...outcomes,
-      changedBefore: ruleOf(difference.causeBefore),
-      changedAfter: ruleOf(difference.causeAfter),
+      before: sharedOutcome(group.map(({ before }) => before)),
+      after: sharedOutcome(group.map(({ after }) => after)),
+      changedBefore: ruleOf(causeBefore),
+      changedAfter: ruleOf(causeAfter),
       among: cluster.changed.map(({ rule }) => rule),
-      rows,
-      complete: !cutOff.has(n),
-      size: sized.reduce((sum, { size }) => Math.max(sum, size), 0),
+      rows: sized.map(({ row }) => row),
+      complete: group.every(({ complete }) => complete),
+      size: sized.reduce((most, { size }) => Math.max(most, size), 0),
     };
   });
+}
+
+interface SizedRow {
+  readonly row: TrafficRow;
+  readonly size: number;
+}
+
+interface Kind {
+  readonly before: RowOutcome;
+  readonly after: RowOutcome;
+  readonly causeBefore: number;
+  readonly causeAfter: number;
+  readonly rows: readonly SizedRow[];
+  readonly complete: boolean;
+}
+
+/** Kinds of difference that come from one cause: how packets are translated tells them apart only where the verdict stays. */
+function groupByCause(kinds: readonly Kind[]): Kind[][] {
+  const groups = new Map<string, Kind[]>();
+  for (const [n, kind] of kinds.entries()) {
+    const { before, after, causeBefore, causeAfter } = kind;
+    const stays = before.verdict === after.verdict;
+    const key = stays ? `${n}` : `${before.verdict}>${after.verdict} ${causeBefore}>${causeAfter}`;
+    const group = groups.get(key);
+    if (group === undefined) groups.set(key, [kind]);
+    else group.push(kind);
+  }
+  return [...groups.values()];
 }
 
 function valuesOf(ranked: Ranked, box: RankBox): (FieldSet | undefined)[] {
