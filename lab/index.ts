@@ -5,7 +5,6 @@
  * This room must never touch the machine's own rules, addresses or programs beyond the namespaces and the folder
  * it made, and never be imported by anything under src/: Tuckpoint operates a lab gateway by its handbook alone.
  */
-export { makeFault } from './faults.ts';
 export { Gateway, Host } from './gateway.ts';
 export type { ImageFault } from './images/fault.ts';
 export type { Image } from './images/image.ts';

@@ -33,7 +33,7 @@ const PROGRAMS = {
 
 const FOLDERS = [...(process.env.PATH ?? '').split(path.delimiter), '/usr/sbin', '/sbin', '/usr/lib/openssh'];
 
-export function has(program) {
+function has(program) {
   return FOLDERS.some((folder) => existsSync(path.join(folder, program)));
 }
 

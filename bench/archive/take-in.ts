@@ -7,7 +7,7 @@ import type { HistorySize } from './history.ts';
 import { forgetPeak, peakMB } from './memory.ts';
 import { historyFrom } from './source.ts';
 
-export function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
+function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   const at = new Date(Date.UTC(2026, 0, 1 + day, 3, 0, device % 60)).toISOString();
   const files = [{ name: 'running.conf', bytes }];
   return { device: `device-${device}`, at, source: 'round', release: '7.2.4', slot: '1', run: null, files };

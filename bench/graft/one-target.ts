@@ -14,7 +14,7 @@ const wish: GraftWish = {
 export const prepared = (): PreparedGraft => prepareGraft(readCapture(sourceFiles()), wish);
 
 /** The whole plan for one device: read, closure met with what it holds, written, read back, objects, traffic. */
-export function planOne(graft: PreparedGraft, files: readonly NamedBytes[]): TargetPlan {
+function planOne(graft: PreparedGraft, files: readonly NamedBytes[]): TargetPlan {
   return planTarget(graft, {
     device: { name: 'bench', port: 22 },
     files,

@@ -42,6 +42,6 @@ export function terminalOutput(json: boolean): Output {
 }
 
 /** JSON for programs: whole numbers too large for a double are written as decimal strings. */
-export function toJsonText(data: unknown): string {
+function toJsonText(data: unknown): string {
   return JSON.stringify(data, (_key, v: unknown) => (typeof v === 'bigint' ? v.toString() : v), 2);
 }

@@ -15,7 +15,7 @@ function shipped(): string {
 }
 
 /** Where a handbook lies that is named by path, or by the name of one that ships. */
-export function handbookFile(named: string): string {
+function handbookFile(named: string): string {
   const own = path.join(shipped(), `${named}.yaml`);
   return /^[\w-]+$/.test(named) && existsSync(own) ? own : path.resolve(named);
 }

@@ -49,7 +49,7 @@ export async function remember(run: RunContext, { identity, slots }: Look): Prom
  * The slots as the device shows them. Configurations are told apart by the digest of what a capture of the slot
  * gives; on a device whose spare cannot be captured, by the digests it reports itself, for both slots.
  */
-export async function lookAtSlots(
+async function lookAtSlots(
   link: Link,
   identity: Identity,
   isWell: (pair: Pair) => Promise<boolean>,

@@ -7,10 +7,8 @@ export {
   compareAddresses,
   type Family,
   highestAddress,
-  lowestAddress,
   nextAddress,
   previousAddress,
-  wordsOf,
 } from './address.ts';
 export {
   type AddressRange,

@@ -67,7 +67,7 @@ function memoryText(memory: Reading['memory']): string {
 }
 
 /** Bytes in binary units (IEC 80000-13). */
-export function bytes(count: number): string {
+function bytes(count: number): string {
   const units = ['B', 'KiB', 'MiB', 'GiB', 'TiB'];
   let value = count;
   let unit = 0;

@@ -2,7 +2,7 @@ import { secondsOf } from './instant.ts';
 import type { InterfaceReading, Reading } from './reading.ts';
 
 /** The counters of an interface, by name. */
-export const COUNTERS = [
+const COUNTERS = [
   'inOctets',
   'outOctets',
   'inPackets',

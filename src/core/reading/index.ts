@@ -2,7 +2,6 @@
  * Readings: the state of a device at an instant, rates from counters, and the comparison with an earlier reading.
  * Pure; it must never fetch a reading.
  */
-export { bytes } from './capacity.ts';
 export { type Comparison, type ComparisonVerdict, compareReadings } from './compare.ts';
 export {
   bootedBetween,

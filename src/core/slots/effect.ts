@@ -61,7 +61,7 @@ export function instants(state: SlotState, operation: Operation, kind: DeviceKin
 }
 
 /** Index of the slot an operation writes, or null when it writes none. */
-export function writtenSlot(state: SlotState, operation: Operation, kind: DeviceKind): number | null {
+function writtenSlot(state: SlotState, operation: Operation, kind: DeviceKind): number | null {
   switch (operation.name) {
     case 'install':
       return kind.installWrites === 'running' ? state.running : (spareIndex(state) ?? state.running);

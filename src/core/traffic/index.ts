@@ -7,10 +7,8 @@ export { type Decision, decide, type TraceStep } from './decide.ts';
 export {
   type Naming,
   originText,
-  outcomeText,
   type RowTexts,
   rowText,
-  rowTexts,
 } from './describe.ts';
 export { changeSentence } from './describe-effect.ts';
 export { trafficDifference } from './difference/difference.ts';
@@ -21,7 +19,7 @@ export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';
 export { overlapFindings, type ReviewOptions, reviewPolicy } from './findings/review.ts';
 export { type GatheredRow, gatherRows, translationParts } from './gathered-rows.ts';
-export { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from './packet.ts';
+export { icmpProtocol, type Packet } from './packet.ts';
 export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';
 export type {
   Action,
@@ -46,19 +44,18 @@ export {
   type RowRecord,
   rowRecord,
 } from './records.ts';
-export {
-  DEFAULT_BUDGET,
-  type InterfaceTerm,
-  type RowOutcome,
-  type TrafficBudget,
-  type TrafficChange,
-  type TrafficDifference,
-  type TrafficRow,
-  type Unresolved,
+export type {
+  InterfaceTerm,
+  RowOutcome,
+  TrafficBudget,
+  TrafficChange,
+  TrafficDifference,
+  TrafficRow,
+  Unresolved,
 } from './row.ts';
 export { rowMeets } from './row-meets.ts';
 export { differenceSentence, rowSentence } from './sentences.ts';
-export { type SpecialBlock, specialBlocks } from './special-purpose.ts';
+export type { SpecialBlock } from './special-purpose.ts';
 export { rewriteText } from './translation.ts';
 export { typedPacket } from './typed-packet.ts';
-export { icmpTypeNumber, icmpTypeText, protocolNumber, protocolText } from './words.ts';
+export { icmpTypeNumber, protocolNumber } from './words.ts';

@@ -16,23 +16,27 @@ export interface InterfaceTerm {
   readonly but: readonly string[];
 }
 
-/** A set of packets in which every packet is treated alike before, and alike after. Undefined means any. */
-export interface TrafficRow {
-  readonly path: Path;
-  readonly family: Family;
+/** A set of packets in the packet's own terms. Undefined means any. */
+export interface PacketSet {
   readonly inInterfaces: readonly InterfaceTerm[] | undefined;
   readonly outInterfaces: readonly InterfaceTerm[] | undefined;
   readonly sources: AddressSet | undefined;
   readonly destinations: AddressSet | undefined;
   readonly protocols: NumberSet | undefined;
-  /** Ports are limited only where all protocols of the row have ports. */
+  /** Ports are limited only where all protocols of the set have ports. */
   readonly sourcePorts: NumberSet | undefined;
   readonly destinationPorts: NumberSet | undefined;
-  /** `type * 256 + code`; limited only where the row is about ICMP alone. */
+  /** `type * 256 + code`; limited only where the set is about ICMP alone. */
   readonly icmp: NumberSet | undefined;
   readonly states: readonly ConnectionState[] | undefined;
-  /** What the difference hangs on besides the packet itself. */
+  /** What belonging hangs on besides the packet itself. */
   readonly conditions: readonly Condition[];
+}
+
+/** A set of packets in which every packet is treated alike before, and alike after. */
+export interface TrafficRow extends PacketSet {
+  readonly path: Path;
+  readonly family: Family;
   readonly before: RowOutcome;
   readonly after: RowOutcome;
   /** The rule that decides on the example; undefined when no rule does and the packet runs through. */

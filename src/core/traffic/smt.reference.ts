@@ -11,7 +11,7 @@ import type { InterfaceTerm, TrafficRow } from './row.ts';
  */
 const STATES = ['new', 'established', 'related', 'invalid', 'untracked'];
 /** Every name a small policy can tell apart, and one that it never mentions. */
-export const NAMES = ['lan0', 'lan1', 'lan2', 'lan17', 'wan0', 'dmz0'];
+const NAMES = ['lan0', 'lan1', 'lan2', 'lan17', 'wan0', 'dmz0'];
 
 export interface Solver {
   /** `sat`, `unsat` or `unknown` for the assertions of an SMT-LIB script. */

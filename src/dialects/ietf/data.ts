@@ -23,7 +23,7 @@ const ENVELOPES = new Set(['rpc-reply', 'data', 'config', 'edit-config']);
 const YANG = 'urn:ietf:params:xml:ns:yang:';
 
 /** Is the file XML or JSON? By its first mark. */
-export function encodingOf(file: SourceFile): TreeFormat {
+function encodingOf(file: SourceFile): TreeFormat {
   return /^\ufeff?\s*</.test(file.text.slice(0, 4096)) ? 'xml' : 'json';
 }
 

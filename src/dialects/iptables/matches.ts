@@ -30,7 +30,7 @@ export function addressExpression(text: string): Expression {
 }
 
 /** `1:1023,8080` as ranges and values; an open side reaches to the end of the ports. */
-export function portExpression(text: string): Expression {
+function portExpression(text: string): Expression {
   const items = text.split(',').map((part): Expression => {
     const [from = '', to] = part.split(':');
     return to === undefined ? from : { kind: 'range', from: from || '0', to: to || '65535' };

@@ -3,4 +3,4 @@
  * never seen becomes a typed configuration with a policy. It must never run code from a mapping file.
  */
 export { dialectFromMapping, standOf } from './dialect.ts';
-export { type Mapping, mappingSchema } from './schema.ts';
+export type { Mapping } from './schema.ts';

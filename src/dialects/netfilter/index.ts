@@ -4,8 +4,8 @@
  */
 
 export { compilePolicy } from './compile/policy.ts';
-export { formatExpression, formatStatement } from './format.ts';
+export { formatExpression } from './format.ts';
 export { objectsOf, opaqueParts } from './objects.ts';
-export { CONNTRACK_PRIORITY, hookPriority } from './priority.ts';
+export { hookPriority } from './priority.ts';
 export { newChain, newRuleset, newSet, tableOf } from './ruleset.ts';
 export type * from './syntax.ts';

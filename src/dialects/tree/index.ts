@@ -7,8 +7,6 @@ export { tree } from './dialect.ts';
 export { insertNode, removeNode, setAttribute, setValue } from './edit.ts';
 export { type FormatGuess, guessFormat } from './guess.ts';
 export {
-  DEEPEST,
-  LARGEST_TREE,
   MOST_NODES,
   type Tree,
   type TreeAttribute,

@@ -4,7 +4,7 @@ import type { Lines } from '#dialects/source';
 /** Largest file a tree is read from, in characters. */
 export const LARGEST_TREE = 32 * 1024 * 1024;
 /** Deepest nesting that is read. Real configurations stay below twenty. */
-export const DEEPEST = 200;
+const DEEPEST = 200;
 /** Most nodes one tree may hold, so that memory stays bounded. */
 export const MOST_NODES = 1_000_000;
 

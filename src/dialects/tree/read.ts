@@ -21,7 +21,7 @@ const READERS: Readonly<Record<TreeFormat, (source: Lines) => Tree>> = {
 export const TREE_FORMATS = Object.keys(READERS) as readonly TreeFormat[];
 
 /** A guess below this is no better than chance. */
-export const LEAST_CONFIDENCE = 0.25;
+const LEAST_CONFIDENCE = 0.25;
 
 /**
  * Reads a file as a generic tree, in the format given or the one guessed.

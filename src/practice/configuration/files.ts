@@ -6,7 +6,7 @@ import { systemOf } from './system.ts';
 /** The names every configuration of a practice device has. */
 export const POLICY = 'policy.nft';
 export const SYSTEM = 'system.conf';
-export const NOTICE = 'notice.txt';
+const NOTICE = 'notice.txt';
 
 /** The configuration a device starts with: `newer` in the running slot, `older` in the spare. */
 export function configurationOf(device: EstateDevice, release: string, age: 'newer' | 'older'): Files {

@@ -32,7 +32,7 @@ const OUTCOME_SHAPE: Readonly<Record<StepOutcome, readonly [Tone, string]>> = {
 };
 
 /** A word with its shape before it; the shape is for the eye only. */
-export function mark(tone: Tone, word: string, shape = SHAPE[tone]): Markup {
+function mark(tone: Tone, word: string, shape = SHAPE[tone]): Markup {
   return html`<span class="mark ${tone}"><i aria-hidden="true">${shape}</i>${word}</span>`;
 }
 

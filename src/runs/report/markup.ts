@@ -21,7 +21,7 @@ export function html(strings: TemplateStringsArray, ...values: readonly Content[
 }
 
 /** Text made safe for HTML, in content and in quoted attributes; hidden and steering characters become visible. */
-export function escaped(text: string): string {
+function escaped(text: string): string {
   return visible(text).replace(/[&<>"']/g, (character) => `&#${character.charCodeAt(0)};`);
 }
 

@@ -61,7 +61,7 @@ export function fillInsOf(
 }
 
 /** A text with the fill-ins in place. Only whole values count: `10.4.0.1` in `10.4.0.10` stays. */
-export function fillText(text: string, fillIns: readonly FillIn[]): string {
+function fillText(text: string, fillIns: readonly FillIn[]): string {
   if (fillIns.length === 0) return text;
   const values = new Map(fillIns.map(({ placeholder, value }) => [placeholder, value]));
   return text.replace(patternOf([...values.keys()]), (word) => values.get(word) ?? word);

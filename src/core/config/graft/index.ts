@@ -6,7 +6,7 @@
 export { type Choice, type ChoiceBranch, choose, treeOf } from './choose.ts';
 export { type Closure, closureOf, type Part } from './closure.ts';
 export { type Decide, type Decision, decisionRule, readDecision } from './decisions.ts';
-export { type FillIn, fillEdits, fillInsOf, fillText, occursIn, typeOfFill } from './fill-in.ts';
+export { type FillIn, fillEdits, fillInsOf, occursIn, typeOfFill } from './fill-in.ts';
 export { type Anchor, readAnchor } from './placement.ts';
 export {
   type Carried,

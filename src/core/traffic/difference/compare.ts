@@ -41,7 +41,7 @@ export function comparePath(
 }
 
 /** Compares slots whose changed rules are known. */
-export function compareSlots(slots: Slots, budget: TrafficBudget): PathComparison {
+function compareSlots(slots: Slots, budget: TrafficBudget): PathComparison {
   const comparison = openComparison(slots);
   const interests = [...interestsOf(comparison, 'before'), ...interestsOf(comparison, 'after')];
   const clusters: ComparedCluster[] = [];

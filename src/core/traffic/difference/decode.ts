@@ -8,24 +8,10 @@ import {
   parseAddress,
 } from '#core/address';
 import { hasPorts, icmpProtocol, type Packet, PORT_PROTOCOLS } from '../packet.ts';
-import type { Condition, ConnectionState, Path } from '../policy.ts';
-import type { InterfaceTerm } from '../row.ts';
+import type { Path } from '../policy.ts';
+import type { InterfaceTerm, PacketSet } from '../row.ts';
 import { Field, type FieldSet, isAddressSet, STATES } from './fields.ts';
 import type { InterfaceNames } from './interfaces.ts';
-
-/** The packets of one row in the packet's own terms. */
-export interface PacketSet {
-  readonly inInterfaces: readonly InterfaceTerm[] | undefined;
-  readonly outInterfaces: readonly InterfaceTerm[] | undefined;
-  readonly sources: AddressSet | undefined;
-  readonly destinations: AddressSet | undefined;
-  readonly protocols: NumberSet | undefined;
-  readonly sourcePorts: NumberSet | undefined;
-  readonly destinationPorts: NumberSet | undefined;
-  readonly icmp: NumberSet | undefined;
-  readonly states: readonly ConnectionState[] | undefined;
-  readonly conditions: readonly Condition[];
-}
 
 export interface Names {
   readonly inNames: InterfaceNames;

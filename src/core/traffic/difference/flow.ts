@@ -71,7 +71,7 @@ export function flowExcept(
 }
 
 /** The items that a flow can meet, every way followed to its end; undefined when the flow holds no packet. */
-export function flowItems(
+function flowItems(
   policy: Policy,
   path: Path,
   family: Family,

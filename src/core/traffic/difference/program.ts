@@ -52,7 +52,7 @@ export interface Comparison extends BoxContext {
 
 const EVERYTHING: Box = [];
 
-export function ownerOf(side: Side, slot: number, rule: number, view: View): string {
+function ownerOf(side: Side, slot: number, rule: number, view: View): string {
   return `${side}/${slot}/${rule}/${view.key}`;
 }
 

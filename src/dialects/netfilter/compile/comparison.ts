@@ -63,7 +63,7 @@ export function elementsOf(context: Context, value: Expression): readonly Expres
 }
 
 /** May the content of this set change while packets pass? */
-export function isChanging(set: NamedSet): boolean {
+function isChanging(set: NamedSet): boolean {
   return set.flags.includes('dynamic') || set.flags.includes('timeout');
 }
 
@@ -189,7 +189,7 @@ function impliedBy(context: Context, fields: readonly string[]): Match | 'never'
 }
 
 /** Names of all fields in an expression. */
-export function fieldsIn(value: Expression): string[] {
+function fieldsIn(value: Expression): string[] {
   if (typeof value === 'string') return [];
   switch (value.kind) {
     case 'field':
