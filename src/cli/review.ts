@@ -148,11 +148,8 @@ function textOf(
   outside: readonly string[],
   naming: Naming,
 ): string {
-  const lines = [
-    findings.length + objects.length === 0
-      ? 'Nothing was found.'
-      : `${findings.length + objects.length} findings.`,
-  ];
+  const found = findings.length + objects.length;
+  const lines = [found === 0 ? 'Nothing was found.' : found === 1 ? 'One finding.' : `${found} findings.`];
   for (const finding of findings) {
     lines.push('', `${finding.kind}: ${originText(finding.rule.origin)}`, `  ${findingSentence(finding)}`);
     // A rule compiled in for both IP versions is one line to its reader.

@@ -209,7 +209,12 @@ describe('an object carried into another file', () => {
 describe('bad input', () => {
   test.each([
     ['truncated XML', denyTcp.slice(0, 400), /^device\.data:\d+: This is not well-formed XML/],
-    ['truncated JSON', routing.slice(0, 900), /^device\.data:\d+: (?:The JSON text ends|This is not JSON)/],
+    ['truncated JSON', routing.slice(0, 900), /^device\.data:\d+: The JSON text ends/],
+    [
+      'JSON cut off in a quoted text',
+      routing.slice(0, routing.indexOf('": ')),
+      /^device\.data:\d+: The JSON text ends/,
+    ],
   ])('%s is refused with its line', (_, text, message) => {
     expect(() => read(text)).toThrow(TuckpointError);
     try {

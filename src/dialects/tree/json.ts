@@ -22,7 +22,8 @@ export function readJson(source: Lines): Tree {
     if (found === null) {
       const rest = text.slice(at).trimStart();
       const where = text.length - rest.length;
-      if (rest === '')
+      // Nothing more, or a quoted text that never closes.
+      if (rest === '' || /^"(?:[^"\\\n]|\\.)*\\?$/.test(rest))
         throw make.refuse(
           'dialects/malformed',
           'The JSON text ends before it is complete.',
