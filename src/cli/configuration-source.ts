@@ -1,12 +1,12 @@
 import { readdir, readFile, stat } from 'node:fs/promises';
 import path from 'node:path';
 import type { Command } from 'commander';
-import type { Dialect } from '#core/config';
+import type { SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import type { Policy } from '#core/traffic';
-import { decode, dialectNamed, dialects, policyOfCapture, type ReadCapture, readCapture } from '#dialects';
-import { dialectFromMapping } from '#dialects/mapping';
+import { decode, dialects, policyOfCapture, type ReadCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
+import { type Languages, type Reading, readingIn } from '#runs';
 import type { CliContext } from './context.ts';
 
 /** How a configuration is named on the command line, for help texts. */
@@ -87,24 +87,25 @@ export async function readSource(source: ConfigurationSource, options: ReadingOp
 }
 
 /** The options as languages, to read several configurations alike. Throws what `readSource` throws. */
-export async function readingOf(
-  options: ReadingOptions,
-): Promise<{ readonly only: Dialect | undefined; readonly taught: readonly Dialect[] }> {
-  const taught = await Promise.all((options.mapping ?? []).map(dialectOfMapping));
-  const named = options.dialect;
-  const only =
-    named === undefined ? undefined : (taught.find((d) => d.name === named) ?? dialectNamed(named));
-  return { only, taught };
+export async function readingOf(options: ReadingOptions): Promise<Reading> {
+  return readingIn(await languagesOf(options));
 }
 
-async function dialectOfMapping(file: string): Promise<Dialect> {
+/** The options as plain data, for a run to keep; undefined where none was given. @throws TuckpointError `cli/cannot-read`. */
+export async function languagesOf({ dialect, mapping }: ReadingOptions): Promise<Languages | undefined> {
+  if (dialect === undefined && mapping === undefined) return undefined;
+  const mappings = await Promise.all((mapping ?? []).map(mappingFile));
+  return { mappings, ...(dialect === undefined ? {} : { only: dialect }) };
+}
+
+async function mappingFile(file: string): Promise<SourceFile> {
   const bytes = await readFile(file).catch((cause: unknown) => {
     throw new TuckpointError('cli/cannot-read', 'The mapping file cannot be read.', {
       place: { file },
       cause,
     });
   });
-  return dialectFromMapping(decode(file, bytes));
+  return decode(file, bytes);
 }
 
 /**

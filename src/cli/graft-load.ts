@@ -1,5 +1,5 @@
 import { type ReadCapture, readCapture } from '#dialects';
-import type { PlannedDevice, TargetPlan } from '#runs';
+import type { PlannedDevice, Reading, TargetPlan } from '#runs';
 
 /**
  * Loads what a plan would put on a device into a kernel, in a namespace of its own, where that can be done here; `loaded`
@@ -7,7 +7,7 @@ import type { PlannedDevice, TargetPlan } from '#runs';
  */
 export async function loadedForReal(
   planned: PlannedDevice,
-  reading: Parameters<typeof readCapture>[1],
+  reading: Reading,
 ): Promise<{ readonly planned: PlannedDevice; readonly loaded: string | null }> {
   const { plan } = planned;
   if (plan === null || plan.problems.length > 0 || !changesNftables(plan, reading))
@@ -29,7 +29,7 @@ export async function loadedForReal(
   return { planned: { ...planned, plan: { ...plan, problems } }, loaded: sentence };
 }
 
-function changesNftables(plan: TargetPlan, reading: Parameters<typeof readCapture>[1]): boolean {
+function changesNftables(plan: TargetPlan, reading: Reading): boolean {
   if (plan.changed.length === 0) return false;
   const { parts }: ReadCapture = readCapture(plan.after, reading);
   return parts.some(

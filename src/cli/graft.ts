@@ -7,12 +7,13 @@ import {
   type PlannedTarget,
   planForDevice,
   prepareGraft,
+  readingIn,
   readPromises,
 } from '#runs';
 import {
   configurationFrom,
+  languagesOf,
   type ReadingOptions,
-  readingOf,
   readSource,
   SOURCES,
   withReadingOptions,
@@ -91,6 +92,7 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   const from = wanted(options.from, '--from');
   const take = wanted(options.take, '--take').map(readSelector);
   const source = await configurationFrom(context, from);
+  const languages = await languagesOf(options);
   const fillIns = await fillInsNamed(options.fill ?? []);
   const prepared = prepareGraft(await readSource(source, options), {
     take,
@@ -108,7 +110,7 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
         ? []
         : readPromises(await fileText(options.promises, 'promises'), options.promises),
     mayBreak: words.accepted?.brokenPromises === true,
-    reading: await readingOf(options),
+    reading: readingIn(languages),
   };
   const shown: ShownPlan[] = [];
   const records: unknown[] = [];
@@ -153,6 +155,7 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
     },
     tell: (event, device) => progressTeller(context.out, width > 1 ? device : undefined)(event),
     promises: onto.promises,
+    ...(languages === undefined ? {} : { languages }),
     ...words,
   });
   await finishGroup(context, done, data);

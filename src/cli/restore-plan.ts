@@ -1,4 +1,4 @@
-import { endsOfTheWay, type PlannedDevice, planWhole } from '#runs';
+import { endsOfTheWay, type PlannedDevice, planWhole, type Reading } from '#runs';
 import type { CliContext } from './context.ts';
 import { plansText, shownPlan } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
@@ -8,6 +8,7 @@ export async function restorePlan(
   context: CliContext,
   name: string,
   capture: string,
+  reading: Reading,
 ): Promise<{ readonly data: unknown; readonly text: string } | null> {
   const { store, archive, runs } = await context.workbench();
   const device = await store.devices.get(name);
@@ -20,6 +21,7 @@ export async function restorePlan(
     fill: () => undefined,
     promises: [],
     way: await endsOfTheWay(device),
+    reading,
   });
   const planned: PlannedDevice = { device: name, capture: last, plan };
   return { data: plannedData(planned), text: plansText([shownPlan(planned)]) };

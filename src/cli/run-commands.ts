@@ -5,11 +5,14 @@ import {
   type Goal,
   type ProcedureName,
   planRun,
+  type Reading,
+  readingIn,
   resumeRun,
   startRun,
   type Word,
   warningsFor,
 } from '#runs';
+import { languagesOf, withReadingOptions } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { planText } from './plan-text.ts';
 import { progressTeller } from './progress.ts';
@@ -25,11 +28,13 @@ interface RunOptions {
 
 /** `update`, `boot`, `restart`, `shutdown`, `capture`, `reading`, `restore` and `resume`: each is a run. */
 export function runCommands(program: Command, context: CliContext): void {
-  run(
-    program.command('update <device>'),
-    'update the firmware, compare, and keep it or go back',
-    'update',
-    context,
+  withReadingOptions(
+    run(
+      program.command('update <device>'),
+      'update the firmware, compare, and keep it or go back',
+      'update',
+      context,
+    ),
   )
     .requiredOption(
       '--to <release-file>',
@@ -48,12 +53,14 @@ export function runCommands(program: Command, context: CliContext): void {
   );
   run(program.command('shutdown <device>'), 'shut the device down in order', 'shutdown', context);
   run(program.command('reading <device>'), 'take a reading', 'reading', context);
-  withWords(
-    run(
-      program.command('restore <device> <capture>'),
-      'bring a whole capture back onto the device',
-      'restore',
-      context,
+  withReadingOptions(
+    withWords(
+      run(
+        program.command('restore <device> <capture>'),
+        'bring a whole capture back onto the device',
+        'restore',
+        context,
+      ),
     ),
   ).option(
     '--accept-warnings',
@@ -103,24 +110,28 @@ export function run(
       const goal = await goalOf(context, options, capture);
       if (options.dryRun === true) {
         const plan = await planRun(bench.runs, { device, procedure, goal });
-        const change = capture === undefined ? null : await restorePlan(context, device, capture);
+        const change =
+          capture === undefined
+            ? null
+            : await restorePlan(context, device, capture, readingIn(goal.languages));
         context.out.result(
           { ...plan, ...(change === null ? {} : { change: change.data }) },
           [planText(plan), ...(change === null ? [] : ['What would change', change.text])].join('\n\n'),
         );
         return;
       }
-      if (capture !== undefined) await warn(context, device, capture);
+      if (capture !== undefined) await warn(context, device, capture, readingIn(goal.languages));
       const done = await startRun(bench.runs, { device, procedure, goal }, progressTeller(context.out));
       await finish(context, done, options.report);
     });
 }
 
 /** What a person should know before the capture is brought onto the device. */
-async function warn(context: CliContext, device: string, capture: string): Promise<void> {
+async function warn(context: CliContext, device: string, capture: string, reading: Reading): Promise<void> {
   const bench = await context.workbench();
   await bench.store.devices.get(device);
-  for (const { sentence } of await warningsFor(bench.runs, device, capture)) context.out.warn(sentence);
+  for (const { sentence } of await warningsFor(bench.runs, device, capture, reading))
+    context.out.warn(sentence);
 }
 
 async function goalOf(
@@ -132,12 +143,14 @@ async function goalOf(
   const oldRelease = await chosen(options.old);
   const bench = await context.workbench();
   const digest = capture === undefined ? undefined : (await bench.archive.get(capture)).record.digest;
+  const languages = await languagesOf(options);
   return {
     ...(release === undefined ? {} : { release }),
     ...(oldRelease === undefined ? {} : { oldRelease }),
     ...wordsOf(options),
     ...(options.slot === undefined ? {} : { slot: slotOf(options.slot) }),
     ...(capture === undefined || digest === undefined ? {} : { capture, captureDigest: digest }),
+    ...(languages === undefined ? {} : { languages }),
   };
 }
 

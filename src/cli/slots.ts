@@ -1,8 +1,13 @@
 import type { Command } from 'commander';
 import { drawSlots, type Explanation, explain, type SlotState } from '#core/slots';
 import { compareTraffic, firstSight, type TrafficAnswer } from '#runs';
+import { type ReadingOptions, readingOf, withReadingOptions } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { run } from './run-commands.ts';
+
+interface Options extends ReadingOptions {
+  release?: string;
+}
 
 /** `slots DEVICE` shows what each slot holds and would hold; `slots keep DEVICE` and `slots recover DEVICE` are runs. */
 export function slotsCommand(program: Command, context: CliContext): void {
@@ -11,22 +16,25 @@ export function slotsCommand(program: Command, context: CliContext): void {
     .description('what each slot holds, and what it would hold after each operation')
     .argument('[device]')
     .option('--release <release>', 'speak of installing this release')
-    .action(async (name: string | undefined, options: { release?: string }) => {
+    .action(async (name: string | undefined, options: Options) => {
       if (name === undefined) return slots.help();
-      await showSlots(context, name, options.release);
+      await showSlots(context, name, options);
     });
+  withReadingOptions(slots);
   run(slots.command('keep <device>'), 'copy the running slot to the spare', 'keep', context);
   run(slots.command('recover <device>'), 'copy the spare slot over the running one', 'recover', context);
 }
 
-async function showSlots(context: CliContext, name: string, release: string | undefined): Promise<void> {
+async function showSlots(context: CliContext, name: string, options: Options): Promise<void> {
+  const { release } = options;
+  const reading = await readingOf(options);
   const bench = await context.workbench();
   const device = await bench.store.devices.get(name);
   const link = await bench.link(device);
   try {
     const { identity, slots: state } = await firstSight(bench.store, name, link, bench.now(), null);
     const spare = link.facts.canCaptureSpare
-      ? compareTraffic(await link.capture('running'), await link.capture('spare'))
+      ? compareTraffic(await link.capture('running'), await link.capture('spare'), reading)
       : null;
     const operations = explain(state, link.facts.kind, release === undefined ? {} : { release });
     context.out.result(

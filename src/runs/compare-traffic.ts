@@ -2,6 +2,7 @@ import { codeOf, TuckpointError } from '#core/errors';
 import { differenceSentence, rowSentence, trafficDifference } from '#core/traffic';
 import { namingOf, policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
+import type { Reading } from './languages.ts';
 
 /** What the traffic comparison of two captures says, in words. */
 export interface TrafficAnswer {
@@ -15,10 +16,14 @@ export interface TrafficAnswer {
  * Compares the traffic of two captures of one device. Changed files with settings but no packet rules are named in
  * the sentence; a changed file that no dialect reads makes the answer `not read`.
  */
-export function compareTraffic(before: readonly NamedFile[], after: readonly NamedFile[]): TrafficAnswer {
+export function compareTraffic(
+  before: readonly NamedFile[],
+  after: readonly NamedFile[],
+  reading: Reading,
+): TrafficAnswer {
   const changed = changedNames(before, after);
   try {
-    const [a, b] = [readCapture(before), readCapture(after)];
+    const [a, b] = [readCapture(before, reading), readCapture(after, reading)];
     const [then, now] = [policyOfCapture(a), policyOfCapture(b)];
     const opaque = [...new Set([...a.unread, ...b.unread].map((f) => f.name))].filter((name) =>
       changed.includes(name),

@@ -5,6 +5,7 @@ import { changedNames } from './compare-traffic.ts';
 import type { RunEnvironment } from './environment.ts';
 import type { Facts, Goal } from './facts.ts';
 import { warningsFor } from './graft/warnings-for.ts';
+import { readingIn } from './languages.ts';
 import { type ProcedureName, procedures } from './procedures/index.ts';
 import { RunContext } from './run-context.ts';
 import type { Step } from './step.ts';
@@ -86,7 +87,7 @@ async function knownOfRestore(
 ): Promise<{ facts: Facts; doubts: readonly string[] }> {
   if (goal.capture === undefined) return { facts: {}, doubts: [] };
   const { archive } = environment;
-  const warnings = await warningsFor(environment, device.name, goal.capture);
+  const warnings = await warningsFor(environment, device.name, goal.capture, readingIn(goal.languages));
   const doubts = warnings.map(({ sentence }) => sentence);
   const last = (await archive.list(device.name)).at(-1);
   if (last === undefined)

@@ -7,6 +7,7 @@ import type { TrafficAnswer } from './compare-traffic.ts';
 import type { Decision } from './events.ts';
 import type { PredictionAnswer } from './graft/as-predicted.ts';
 import type { PromisesKept } from './graft/promises-kept.ts';
+import type { Languages } from './languages.ts';
 
 /** The device as one look found it. `capture` is the archive's id of its running configuration. */
 export interface Look {
@@ -48,6 +49,8 @@ export interface Goal {
   /** Checked besides the way in. */
   readonly promises?: readonly TrafficPromise[];
   readonly accepted?: Accepted;
+  /** How configurations are read; without it in the built-in languages. */
+  readonly languages?: Languages;
 }
 
 /** The user's explicit words, given beforehand, for a run that applies a configuration. */

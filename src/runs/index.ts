@@ -26,6 +26,7 @@ export type { Restart } from './graft/restart.ts';
 export { planTarget, planWhole, type TargetPlan } from './graft/target-plan.ts';
 export { undoGraft } from './graft/undo.ts';
 export { warningsFor } from './graft/warnings-for.ts';
+export { type Languages, type Reading, readingIn } from './languages.ts';
 export { firstSight } from './look.ts';
 export { type ProcedureName, procedures } from './procedures/index.ts';
 export { readPromises } from './promises/promises-file.ts';

@@ -4,6 +4,7 @@ import type { BootChoice, DeviceFacts, Link, NamedFile } from '#links/port';
 import type { DeviceRecord } from '#store';
 import type { RunEnvironment } from './environment.ts';
 import type { Facts, Goal } from './facts.ts';
+import { type Reading, readingIn } from './languages.ts';
 
 /** How long to wait between two tries to reach a device that is booting, in milliseconds. */
 const KNOCK_MS = 500;
@@ -18,6 +19,7 @@ export class RunContext {
   /** Reports bytes moved by the step at work. */
   progress: (done: number, total: number) => void = () => {};
   #link: Link | null = null;
+  #reading: Reading | null = null;
 
   constructor(environment: RunEnvironment, device: DeviceRecord, id: string, goal: Goal) {
     this.environment = environment;
@@ -34,6 +36,12 @@ export class RunContext {
       this.#link = await this.environment.connect(device);
     }
     return this.#link;
+  }
+
+  /** How the run reads every configuration. Throws what `readingIn` throws. */
+  get reading(): Reading {
+    this.#reading ??= readingIn(this.goal.languages);
+    return this.#reading;
   }
 
   /** What the handbook says of the device; known without reaching it. */

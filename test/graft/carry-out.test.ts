@@ -219,6 +219,34 @@ describe('A graft on one device', () => {
     expect(result!.reason).toContain('in its own words');
   });
 
+  test('is compared in the language that a mapping file teaches, where the device writes that in its own words', async () => {
+    const mapping = `mapping: 1
+name: passages
+format: braces
+recognise: ["passage "]
+rules: [{ at: "passage {name}", protocol: by, action: then }]
+policy: { paths: [through, to, from], otherwise: accept }
+`;
+    const old = 'passage a { by udp; then drop; }\n';
+    const both = `${old}passage b { by icmp; then drop; }\n`;
+    const own = (text: string) => text.replaceAll('{ ', '{\n    ');
+    const device = (spoils: string) => ({
+      configuration: configuration(old),
+      takes: (files: readonly NamedFile[]) =>
+        rulesIn(files) === both ? configuration(own(both).replace('icmp', spoils)) : files,
+    });
+    const languages = { mappings: [{ name: 'passages.yaml', text: mapping }] };
+    bench = await MemoryBench.open(device('icmp'));
+    const [kept] = (await graft([bench.planned(configuration(both))], { languages })).results;
+    expect(kept!.decision, kept!.reason).toBe('kept');
+    expect(kept!.reason).toContain('in its own words: no object and no traffic differs');
+    await bench.close();
+    bench = await MemoryBench.open(device('sctp'));
+    const [back] = (await graft([bench.planned(configuration(both))], { languages })).results;
+    expect(back!.decision).toBe('went back');
+    expect(back!.reason).toContain('otherwise than predicted: rule b changed');
+  });
+
   test('goes back when the device changed something else by it', async () => {
     const other = rules('tcp dport 443 accept', 'ip saddr 10.0.0.0/8 udp dport 53 accept');
     bench = await MemoryBench.open({

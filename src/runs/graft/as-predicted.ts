@@ -3,6 +3,7 @@ import { codeOf, TuckpointError } from '#core/errors';
 import { compareCaptures, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 import { changedNames, compareTraffic } from '../compare-traffic.ts';
+import type { Reading } from '../languages.ts';
 
 /** Does the device hold what was predicted? `cannot tell`: it wrote a file otherwise, and nobody here reads that file. */
 export interface PredictionAnswer {
@@ -22,13 +23,14 @@ const NAMED = 3;
 export function comparePrediction(
   predicted: readonly NamedFile[],
   found: readonly NamedFile[],
+  reading: Reading,
 ): PredictionAnswer {
   const changed = changedNames(predicted, found);
   if (changed.length === 0)
     return { verdict: 'as predicted', sentence: 'The device holds what was predicted, byte for byte.' };
   const own = `The device wrote ${changed.join(', ')} otherwise than predicted`;
   try {
-    const [a, b] = [readCapture(predicted), readCapture(found)];
+    const [a, b] = [readCapture(predicted, reading), readCapture(found, reading)];
     const objects = compareCaptures(a, b);
     const changes = objects.parts.flatMap(({ difference }) => difference.changes.map(nameOf));
     const opaque = objects.parts.reduce((sum, { difference }) => sum + difference.opaque.length, 0);
@@ -36,7 +38,7 @@ export function comparePrediction(
       const more = changes.length > NAMED ? `, and ${changes.length - NAMED} more` : '';
       return other(`${own}: ${changes.slice(0, NAMED).join('; ')}${more}.`);
     }
-    const traffic = compareTraffic(predicted, found);
+    const traffic = compareTraffic(predicted, found, reading);
     if (traffic.verdict === 'different') return other(`${own}: ${traffic.sentence}`);
     const unread = objects.unread.map(({ name }) => name).filter((name) => changed.includes(name));
     if (unread.length > 0 || opaque > 0 || traffic.verdict !== 'equal') {

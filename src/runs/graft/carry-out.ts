@@ -8,6 +8,7 @@ import { compareTraffic } from '../compare-traffic.ts';
 import type { RunEnvironment } from '../environment.ts';
 import type { Decision, RunEvent } from '../events.ts';
 import type { Accepted, Goal } from '../facts.ts';
+import { type Languages, type Reading, readingIn } from '../languages.ts';
 import type { RunReport } from '../report/index.ts';
 import { startRun } from '../runner.ts';
 import { CHANGED_SINCE_PLANNED } from '../steps/planned.ts';
@@ -36,6 +37,8 @@ export interface CarryOutOptions {
   readonly promises?: readonly TrafficPromise[];
   readonly accepted?: Accepted;
   readonly acceptNoReserve?: boolean;
+  /** How it was planned, and how each run reads what it finds; default: the built-in languages. */
+  readonly languages?: Languages;
 }
 
 export interface TargetResult {
@@ -140,7 +143,7 @@ async function graftOnto(
   if (first.failure !== CHANGED_SINCE_PLANNED) return first;
   try {
     const again = await options.replan(target.device);
-    const problem = again.problems[0]?.sentence ?? otherEffect(target, again);
+    const problem = again.problems[0]?.sentence ?? otherEffect(target, again, options.languages);
     if (problem !== null && problem !== undefined)
       return { ...first, reason: `${first.reason} Planned anew: ${problem}`, plannedAnew: true };
     const second = await oneRun(environment, goalOf(again, group, options), again, options.tell);
@@ -156,7 +159,7 @@ async function graftOnto(
 }
 
 function goalOf(target: PlannedTarget, group: string, options: CarryOutOptions): Goal {
-  const { title, promises, accepted, acceptNoReserve } = options;
+  const { title, promises, accepted, acceptNoReserve, languages } = options;
   return {
     graft: { title, group },
     plannedOn: target.plannedOn,
@@ -164,6 +167,7 @@ function goalOf(target: PlannedTarget, group: string, options: CarryOutOptions):
     ...(promises === undefined ? {} : { promises }),
     ...(accepted === undefined ? {} : { accepted }),
     ...(acceptNoReserve === true ? { acceptNoReserve } : {}),
+    ...(languages === undefined ? {} : { languages }),
   };
 }
 
@@ -200,15 +204,17 @@ export async function oneRun(
 }
 
 /** A person agreed to what was shown: a plan that now changes other objects or other traffic is not theirs. */
-function otherEffect(shown: PlannedTarget, again: PlannedTarget): string | null {
-  return effectOf(shown) === effectOf(again)
+function otherEffect(shown: PlannedTarget, again: PlannedTarget, languages?: Languages): string | null {
+  const reading = readingIn(languages);
+  return effectOf(shown, reading) === effectOf(again, reading)
     ? null
     : 'it would now change other objects or other traffic than was shown; look at it again before it is done.';
 }
 
-function effectOf({ before, after }: PlannedTarget): string {
-  const { verdict, rows } = compareTraffic(before, after);
-  const objects = compareCaptures(readCapture(before), readCapture(after)).parts.flatMap(({ difference }) =>
+function effectOf({ before, after }: PlannedTarget, reading: Reading): string {
+  const { verdict, rows } = compareTraffic(before, after, reading);
+  const both = compareCaptures(readCapture(before, reading), readCapture(after, reading));
+  const objects = both.parts.flatMap(({ difference }) =>
     difference.changes.map(({ change, kind, before: was, after: is, fields }) => [
       change,
       kind,

@@ -1,8 +1,8 @@
 import type { AddressSet } from '#core/address';
 import type { TrafficPromise } from '#core/traffic';
-import type { readCapture } from '#dialects';
 import type { DeviceFacts, NamedFile } from '#links/port';
 import type { DeviceRecord } from '#store';
+import type { Reading } from '../languages.ts';
 
 /** One device to graft onto, as far as it is known without reaching it. */
 export interface GraftTarget {
@@ -18,7 +18,7 @@ export interface GraftTarget {
   /** The user's word that promises may break, the way in included. */
   readonly mayBreak?: boolean;
   /** How the target's files are read: languages besides the built-in ones, or one for every file. */
-  readonly reading?: Parameters<typeof readCapture>[1];
+  readonly reading?: Reading;
 }
 
 /** Why a device is not grafted onto as things are: one sentence, and what could be meant. */

@@ -3,6 +3,7 @@ import { checkPromises, type Policy, type TrafficPromise } from '#core/traffic';
 import { policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 import type { DeviceRecord } from '#store';
+import type { Reading } from '../languages.ts';
 import { endsOfTheWay } from '../promises/way-in.ts';
 import { checkAround } from './promises.ts';
 
@@ -24,9 +25,10 @@ export async function promisesKept(
   promises: readonly TrafficPromise[],
   before: readonly NamedFile[],
   now: readonly NamedFile[],
+  reading: Reading,
 ): Promise<PromisesKept> {
   const way = await endsOfTheWay(device);
-  const [then, policy] = [policyIn(before), policyIn(now)];
+  const [then, policy] = [policyIn(before, reading), policyIn(now, reading)];
   const { checks, notChecked } = checkAround({ device, way, promises }, then, policy);
   const answered = (answer: string) => checks.filter((check) => check.answer === answer);
   const words = (some: readonly { readonly promise: TrafficPromise }[]) => some.map((c) => c.promise.words);
@@ -53,9 +55,9 @@ export async function promisesKept(
 }
 
 /** The packet rules; null where there are none, or none that can be read. */
-function policyIn(files: readonly NamedFile[]): Policy | null {
+function policyIn(files: readonly NamedFile[], reading: Reading): Policy | null {
   try {
-    return policyOfCapture(readCapture(files))?.policy ?? null;
+    return policyOfCapture(readCapture(files, reading))?.policy ?? null;
   } catch (error) {
     if (!(error instanceof TuckpointError) || codeOf(error)?.startsWith('dialects/') !== true) throw error;
     return null;

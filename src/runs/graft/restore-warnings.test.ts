@@ -25,6 +25,7 @@ const target: RestoreTarget = {
   seen: { model: 'Groyne 40', serial: 'G40-1', release: '4.2.0' },
   interfaces: ['lo', 'outside', 'inside'],
   files: null,
+  reading: {},
 };
 const source = { model: 'Groyne 40', serial: 'G40-1' };
 const said = (...given: Parameters<typeof restoreWarnings>) =>

@@ -2,6 +2,7 @@ import type { Capture } from '#archive';
 import { readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 import type { Sighting } from '#store';
+import type { Reading } from '../languages.ts';
 
 /** What a person should know before a whole capture is brought onto a device. */
 export interface RestoreWarning {
@@ -17,6 +18,8 @@ export interface RestoreTarget {
   /** Names of its interfaces by its last reading, and the running configuration; null: not known. */
   readonly interfaces: readonly string[] | null;
   readonly files: readonly NamedFile[] | null;
+  /** How both configurations are read. */
+  readonly reading: Reading;
 }
 
 /** Where the capture was taken: the device of that name as last seen. */
@@ -62,9 +65,10 @@ export function restoreWarnings(
 
 /** Interfaces that the capture configures and the device does not have, and the other way round. */
 function interfaceWarnings(files: readonly NamedFile[], target: RestoreTarget): string[] {
-  const wanted = interfacesIn(files);
+  const wanted = interfacesIn(files, target.reading);
   if (wanted.length === 0) return [];
-  const there = target.interfaces ?? (target.files === null ? null : interfacesIn(target.files));
+  const there =
+    target.interfaces ?? (target.files === null ? null : interfacesIn(target.files, target.reading));
   if (there === null || there.length === 0) return [];
   const lacking = wanted.filter((name) => !there.includes(physical(name)) && !there.includes(name));
   return lacking.length === 0
@@ -77,8 +81,8 @@ function physical(name: string): string {
   return name.replace(/[.:].*$/, '');
 }
 
-function interfacesIn(files: readonly NamedFile[]): string[] {
-  const read = readCapture(files);
+function interfacesIn(files: readonly NamedFile[], reading: Reading): string[] {
+  const read = readCapture(files, reading);
   const names = read.parts.flatMap(({ configuration }) =>
     configuration.objects.filter(({ kind }) => kind === 'interface').map(({ name }) => name),
   );

@@ -18,16 +18,23 @@ export async function undoGraft(
   },
 ): Promise<GroupResult> {
   const runs = await standing(environment, id);
-  const targets = runs.map(({ id: run, device, facts }) => ({ run, device, facts: facts as Facts }));
-  const begin = async ({ run, device, facts }: (typeof targets)[number]) =>
-    oneRun(environment, await goalOf(environment, run, facts, options), { device }, options.tell);
+  const targets = runs.map(({ id: run, device, facts, goal }) => ({
+    run,
+    device,
+    facts: facts as Facts,
+    languages: (goal as Goal).languages,
+  }));
+  const begin = async ({ device, languages, ...undone }: (typeof targets)[number]) => {
+    const goal = await goalOf(environment, undone, options);
+    const reading = languages === undefined ? {} : { languages };
+    return oneRun(environment, { ...goal, ...reading }, { device }, options.tell);
+  };
   return { group: id, ...(await inTurn(targets, { canary: null, width: options.width }, begin)) };
 }
 
 async function goalOf(
   { archive }: RunEnvironment,
-  run: string,
-  facts: Facts,
+  { run, facts }: { readonly run: string; readonly facts: Facts },
   { accepted, acceptNoReserve }: { readonly accepted?: Accepted; readonly acceptNoReserve?: boolean },
 ): Promise<Goal> {
   const [before, after] = [await archive.get(facts.captureBefore!), await archive.get(facts.captureAfter!)];

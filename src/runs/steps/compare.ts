@@ -41,7 +41,7 @@ async function trafficBetween(run: RunContext, before: string | undefined, after
   if (before === undefined || after === undefined) throw missing('captures');
   const { archive } = run.environment;
   const [a, b] = [await archive.get(before), await archive.get(after)];
-  return a.record.digest === b.record.digest ? null : compareTraffic(a.files, b.files);
+  return a.record.digest === b.record.digest ? null : compareTraffic(a.files, b.files, run.reading);
 }
 
 /** After going back: is the device as it was before the run? */

@@ -59,7 +59,13 @@ function changedSincePlanned(run: RunContext): TuckpointError {
 async function checkWarnings(run: RunContext): Promise<readonly string[]> {
   // Taking back a run's own change brings the device's own configuration of that day.
   if (run.goal.capture === undefined || run.goal.undoes !== undefined) return [];
-  const found = await warningsFor(run.environment, run.device.name, run.goal.capture, run.facts.before);
+  const found = await warningsFor(
+    run.environment,
+    run.device.name,
+    run.goal.capture,
+    run.reading,
+    run.facts.before,
+  );
   const heavy = found.filter(({ weight }) => weight === 'heavy');
   if (heavy.length > 0 && run.goal.accepted?.warnings !== true) {
     throw refused({
@@ -76,7 +82,13 @@ async function checkPromised(
   wanted: readonly NamedFile[],
 ): Promise<void> {
   if (run.goal.accepted?.brokenPromises === true) return;
-  const { newlyBroken } = await promisesKept(run.device, run.goal.promises ?? [], before, wanted);
+  const { newlyBroken } = await promisesKept(
+    run.device,
+    run.goal.promises ?? [],
+    before,
+    wanted,
+    run.reading,
+  );
   if (newlyBroken.length === 0) return;
   throw refused({
     sentence: `The new configuration would break what must hold: ${newlyBroken.join('; ')}.`,

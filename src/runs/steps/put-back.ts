@@ -30,7 +30,7 @@ export function putBack(applies: When): Step {
       let given = false;
       await run.dropLink();
       await run.waitFor(seconds, 'did not come back to its former configuration', async (link) => {
-        if (isBack(files, await link.capture('running'))) return true;
+        if (isBack(run, files, await link.capture('running'))) return true;
         given = true;
         try {
           await link.apply(files);
@@ -38,7 +38,7 @@ export function putBack(applies: When): Step {
           // The device may be returning by itself at this moment.
           if (codeOf(error) !== 'links/refused') throw error;
         }
-        return isBack(files, await link.capture('running'));
+        return isBack(run, files, await link.capture('running'));
       });
       // What is seen is that it holds it; that the new one was ever in force may not have been.
       const itself =
@@ -64,7 +64,7 @@ export function compareAsBefore(applies: When): Step {
       const comparison = compareReadings(readingBefore, readingBack);
       const { files } = await run.environment.archive.get(captureBack);
       const doubts = [
-        isBack(await filesBefore(run), files) ? null : 'its configuration is not the one from before',
+        isBack(run, await filesBefore(run), files) ? null : 'its configuration is not the one from before',
         comparison.verdict === 'worse' ? worseInWords(comparison) : null,
       ].filter((doubt) => doubt !== null);
       if (doubts.length === 0) return { comparisonBack: comparison };
@@ -77,9 +77,9 @@ export function compareAsBefore(applies: When): Step {
   };
 }
 
-function isBack(before: readonly NamedFile[], now: readonly NamedFile[]): boolean {
+function isBack({ reading }: RunContext, before: readonly NamedFile[], now: readonly NamedFile[]): boolean {
   if (configurationDigest(before) === configurationDigest(now)) return true;
-  return comparePrediction(before, now).verdict === 'as predicted';
+  return comparePrediction(before, now, reading).verdict === 'as predicted';
 }
 
 async function filesBefore(run: RunContext): Promise<readonly NamedFile[]> {

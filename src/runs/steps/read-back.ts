@@ -28,8 +28,8 @@ export function readBack(applies: When): Step {
           },
         };
       }
-      const traffic = compareTraffic(before, after);
-      return { prediction: comparePrediction(await wantedFiles(run), after), traffic };
+      const traffic = compareTraffic(before, after, run.reading);
+      return { prediction: comparePrediction(await wantedFiles(run), after, run.reading), traffic };
     },
   };
 }
@@ -42,7 +42,8 @@ export function keepPromises(applies: When): Step {
     applies,
     async act(run): Promise<Facts> {
       const { before, after } = await bothCaptures(run);
-      return { promises: await promisesKept(run.device, run.goal.promises ?? [], before, after) };
+      const { promises } = run.goal;
+      return { promises: await promisesKept(run.device, promises ?? [], before, after, run.reading) };
     },
   };
 }
