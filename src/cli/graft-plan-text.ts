@@ -151,7 +151,7 @@ function findingLines(plan: TargetPlan): string[] {
   return lines;
 }
 
-function promiseLines({ promises: { checks, notChecked } }: TargetPlan): string[] {
+function promiseLines({ promises: { checks, notChecked }, naming }: TargetPlan): string[] {
   const broken = checks.filter(({ answer, brokenBefore }) => answer === 'broken' && !brokenBefore);
   const already = checks.filter(({ brokenBefore }) => brokenBefore).length;
   const open = checks.filter(({ answer, exact }) => answer === 'undecided' || (answer === 'kept' && !exact));
@@ -166,7 +166,7 @@ function promiseLines({ promises: { checks, notChecked } }: TargetPlan): string[
     lines.push(`A promise breaks: ${promise.words} (must ${promise.must})`);
     for (const row of rows.slice(0, SHOWN))
       lines.push(
-        `    ${row.before.verdict}: ${rowText(row)}`,
+        `    ${row.before.verdict}: ${rowText(row, naming())}`,
         `      by ${originText(row.ruleBefore?.origin)}`,
       );
   }

@@ -7,6 +7,7 @@ export function plannedData(planned: PlannedDevice) {
   if (planned.plan === null) return { device: planned.device, capture: null, why: planned.why };
   const { capture, plan } = planned;
   const { findings, unexamined } = plan.findings();
+  const naming = plan.naming();
   return {
     device: plan.device,
     capture: capture.id,
@@ -41,7 +42,7 @@ export function plannedData(planned: PlannedDevice) {
       })),
     ),
     filesNotRead: plan.difference.unread,
-    traffic: plan.traffic === null ? null : differenceRecord(plan.traffic),
+    traffic: plan.traffic === null ? null : differenceRecord(plan.traffic, naming),
     trafficUnknown: plan.trafficUnknown,
     findings: findings.map((finding) => ({
       kind: finding.kind,
@@ -58,7 +59,7 @@ export function plannedData(planned: PlannedDevice) {
         exact,
         brokenBefore,
         unread,
-        rows: rows.map((row) => rowRecord(row)),
+        rows: rows.map((row) => rowRecord(row, naming)),
         complete,
       }),
     ),

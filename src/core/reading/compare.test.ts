@@ -113,6 +113,14 @@ describe('errors and discards', () => {
     ]);
   });
 
+  it('are not better for none among few packets, after a life that had a few among many', () => {
+    const old = quietReading({ interfaces: faulty({ inErrors: 181n, inPackets: 1_629_700_369n }) });
+    const same = { boot: 'b1', uptimeSeconds: 2100 };
+    // SciPy's fisher_exact of [[181, 1629700369], [0, 32243]] gives p = 1.0.
+    const grown = faulty({ inErrors: 181n, inPackets: 1_629_732_612n });
+    expect(judge({ ...same, interfaces: grown }, {}, old)).toMatchObject({ verdict: 'well', notable: [] });
+  });
+
   it('may rise by one packet in 10,000 however certain that is', () => {
     const busy = (inErrors: bigint) => faulty({ inPackets: 100_000_000n, inErrors });
     const first = quietReading({ interfaces: busy(0n) });

@@ -54,19 +54,11 @@ function compareSide(side: Side, pair: Pair, settled: Settled): Finding {
     return { ...unread, why: 'The counter was not read both times.', decides: a !== null };
   }
   const [first, second, why] = shares(side, pair);
-  if (second !== null && second.count === 0) {
-    const judgement = first !== null && first.count > 0 ? 'better' : 'same';
-    return {
-      ...about,
-      before: shareText(first, a),
-      after: 'none',
-      judgement,
-      why: 'None now.',
-      decides: true,
-    };
-  }
   const told = { ...about, before: shareText(first, a), after: shareText(second, b) };
   const test = first && second ? compareShares(first, second) : null;
+  // None now is never worse; of how few packets only tells whether it is better.
+  if (second?.count === 0 && test === null)
+    return { ...told, after: 'none', judgement: 'same', why: 'None now.', decides: true };
   if (first === null || second === null || test === null) {
     return {
       ...told,

@@ -26,6 +26,8 @@ pre, .digest { font-family: "DejaVu Sans Mono", ui-monospace, Consolas, monospac
 .good > i { color: var(--good); }
 .bad > i { color: var(--bad); }
 .open > i { color: var(--open); }
+summary { cursor: pointer; color: var(--faded); }
+summary:focus-visible { outline: 3px solid var(--open); outline-offset: 2px; }
 ul { max-width: 46rem; padding-left: 1.25rem; margin: .4rem 0; }
 .log { list-style: none; margin: .75rem 0; padding: 0; }
 .log li { display: grid; grid-template-columns: 6.5rem 7.5rem 1fr 6rem; gap: 0 .75rem; padding: .3rem 0; border-bottom: 1px dotted var(--line); }

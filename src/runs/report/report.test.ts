@@ -146,6 +146,21 @@ describe('a report', () => {
     );
   });
 
+  it('has a line for each point that differs, and counts those that are as before', () => {
+    const report = keptReport();
+    const findings = report.readings.flatMap(({ comparison }) => comparison.findings);
+    const same = findings.filter(({ judgement }) => judgement === 'same');
+    expect(same.length).toBeGreaterThan(3);
+    const text = renderReport(report, 'text');
+    expect(text).toContain(`  as before  ${same.length} points: `);
+    const page = renderReport(report, 'html');
+    expect(page).toContain(`<summary>as before, ${same.length} points: `);
+    for (const { what, judgement } of findings) {
+      expect(text.includes(`${what}: `)).toBe(judgement !== 'same');
+      expect(page).toContain(what.replaceAll('"', '&#34;'));
+    }
+  });
+
   it('comes back from JSON as it was', () => {
     expect(JSON.parse(renderReport(takenBackReport(), 'json'))).toEqual(takenBackReport());
   });

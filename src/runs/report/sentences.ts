@@ -69,7 +69,7 @@ export function sameSlots(a: SlotState, b: SlotState): boolean {
   );
 }
 
-const WEIGHT: readonly Judgement[] = ['worse', 'unknown', 'better', 'same'];
+const WEIGHT: readonly Judgement[] = ['worse', 'unknown', 'better'];
 /** The word shown for a judgement. */
 export const JUDGEMENT_WORD: Readonly<Record<Judgement, string>> = {
   worse: 'worse',
@@ -78,9 +78,36 @@ export const JUDGEMENT_WORD: Readonly<Record<Judgement, string>> = {
   same: 'as before',
 };
 
-/** Findings with the heaviest first, otherwise in their order. */
-export function byWeight(findings: readonly Finding[]): readonly Finding[] {
-  return [...findings].sort((a, b) => WEIGHT.indexOf(a.judgement) - WEIGHT.indexOf(b.judgement));
+/** Findings that differ from before, the heaviest first, otherwise in their order; and those that are as before. */
+export function byWeight(findings: readonly Finding[]): {
+  readonly differing: readonly Finding[];
+  readonly same: readonly Finding[];
+} {
+  const differing = findings.filter(({ judgement }) => judgement !== 'same');
+  return {
+    differing: differing.sort((a, b) => WEIGHT.indexOf(a.judgement) - WEIGHT.indexOf(b.judgement)),
+    same: findings.filter(({ judgement }) => judgement === 'same'),
+  };
+}
+
+const KIND_WORD: Readonly<Record<Finding['kind'], string>> = {
+  boot: 'boot',
+  interface: 'interfaces',
+  errors: 'errors and discards',
+  loss: 'loss',
+  memory: 'memory',
+  processor: 'processor',
+  alarm: 'alarms',
+  field: 'further fields',
+  'not-read': 'what is not read',
+};
+
+/** How many points are as before, by kind: `12 points: interfaces 5, errors and discards 5, memory 1, processor 1`. */
+export function countText(findings: readonly Finding[]): string {
+  const counts = new Map<string, number>();
+  for (const { kind } of findings) counts.set(KIND_WORD[kind], (counts.get(KIND_WORD[kind]) ?? 0) + 1);
+  const kinds = [...counts].map(([word, count]) => `${word} ${count}`).join(', ');
+  return `${findings.length} ${findings.length === 1 ? 'point' : 'points'}: ${kinds}`;
 }
 
 /** What a comparison of readings says, in one sentence. */

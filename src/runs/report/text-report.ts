@@ -3,6 +3,7 @@ import type { ConfigurationSection, ReadingsSection, RunReport } from './run-rep
 import {
   byWeight,
   clockText,
+  countText,
   deviceText,
   durationText,
   headline,
@@ -71,10 +72,19 @@ function configuration({ title, files }: ConfigurationSection): string {
 }
 
 function readings({ title, beforeAt, afterAt, comparison }: ReadingsSection): string {
-  const lines = byWeight(comparison.findings).map(({ judgement, what, before, after, why }) => {
+  const { differing, same } = byWeight(comparison.findings);
+  const lines = differing.map(({ judgement, what, before, after, why }) => {
     const line = `  ${JUDGEMENT_WORD[judgement].padEnd(9)}  ${visibleLine(`${what}: ${before} -> ${after}`)}`;
-    return judgement === 'same' ? line : `${line}\n${wrap(visibleLine(why), ' '.repeat(13))}`;
+    return `${line}\n${wrap(visibleLine(why), ' '.repeat(13))}`;
   });
+  if (same.length > 0)
+    lines.push(
+      wrap(
+        `${countText(same)} (each is in the report page and the JSON).`,
+        ' '.repeat(13),
+        `  ${JUDGEMENT_WORD.same}  `,
+      ),
+    );
   return [
     `Readings: ${visibleLine(title)}`,
     `  ${visibleLine(`${beforeAt} against ${afterAt}`)}. ${readingsText(comparison.verdict)}`,
