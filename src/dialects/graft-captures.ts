@@ -95,7 +95,7 @@ export function withFillIns(chosen: ChosenPart, fillIns: readonly FillIn[]): Cho
   const edits = fillEdits(part.files, carried, fillIns);
   if (edits.length === 0) return chosen;
   const files = dialect.write(part.files, edits);
-  const configuration = dialect.read(files);
+  const configuration = dialect.read(files, part.configuration);
   const { objects } = structure.configuration;
   const same =
     configuration.objects.length === objects.length &&
@@ -131,7 +131,7 @@ export function graftPart(
   if (plan.problems.length > 0) return { plan, after: null };
   if (plan.job.steps.length === 0) return { plan, after: onto };
   const files = dialect.write(onto.files, graftWriterFor(dialect).write(plan.job));
-  const configuration = dialect.read(files);
+  const configuration = dialect.read(files, onto.configuration);
   const mismatch = mismatchOf(plan.prediction, configuration);
   if (mismatch !== null) {
     throw new TuckpointError(

@@ -18,9 +18,11 @@ export interface Dialect {
   recognises(file: SourceFile): number;
   /**
    * Reads the files, in the order given, into objects. What is not understood becomes an opaque part.
+   * `former` is a reading of files that are mostly the same: what is written there alike need not be worked out anew.
+   * The answer is the same with and without it.
    * @throws TuckpointError `dialects/…` with file and line, when the text as a whole cannot be read.
    */
-  read(files: readonly SourceFile[]): TypedConfiguration;
+  read(files: readonly SourceFile[], former?: TypedConfiguration): TypedConfiguration;
   /**
    * The packet policy of a configuration this dialect read, or null when the language carries no policy.
    * @throws TuckpointError `dialects/…`, for example for a loop of jumps.

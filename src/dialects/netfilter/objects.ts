@@ -50,6 +50,11 @@ const listName = (table: Table, chain: Chain): string => `${table.family} ${tabl
 const kindOfRule = (rule: Rule): ObjectKind =>
   rule.statements.some((statement) => statement.kind === 'nat') ? 'nat' : 'rule';
 
+function textsOf({ statements, worked }: Rule): readonly string[] {
+  worked.value ??= statements.map(formatStatement);
+  return worked.value;
+}
+
 /** Places with line numbers. */
 class Spans {
   private readonly lines: ReadonlyMap<string, Lines>;
@@ -170,7 +175,7 @@ class Objects {
       name: rule.comment ?? `${list} rule ${position + 1}`,
       section: `chain ${list}`,
       place: this.spans.of(rule.place),
-      value: rule.statements.map(formatStatement),
+      value: textsOf(rule),
       order: { list, position },
       comment: rule.comment,
       references: this.referencesIn(table, rule.mentions, rule.place, this.spans.text(rule.place)),

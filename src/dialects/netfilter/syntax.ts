@@ -1,4 +1,5 @@
 /** What the readers (text and JSON) make of a ruleset; one vocabulary for both. */
+import type { Match } from '#core/traffic';
 
 /** A single word (name, number, address, quoted text) stands for itself. */
 export type Expression =
@@ -79,9 +80,27 @@ export interface Place {
   readonly end: number;
 }
 
+/** What follows from a rule's statements alone, once it was worked out. It comes along where the same text is read again. */
+export interface Worked {
+  value?: readonly string[];
+  /** The rule's text in one line, shortened for messages. */
+  text?: string;
+  /** What the rule compiles to, by the kind of place; null where that depends on more than the rule. */
+  readonly ways: (Ways | null | undefined)[];
+}
+
+/** Packets that a rule takes out of its chain, and how. */
+export interface Ways {
+  readonly matches: readonly Match[];
+  /** Null for a rule that takes none. */
+  readonly verdict: 'accept' | 'drop' | 'return' | null;
+  readonly usesState: boolean;
+}
+
 export interface Rule {
   readonly place: Place;
   readonly statements: readonly Statement[];
+  readonly worked: Worked;
   readonly comment: string | null;
   readonly handle: number | null;
   readonly mentions: readonly Mention[];

@@ -3,7 +3,6 @@ import { tableOf } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
 import { withoutElements } from './elements.ts';
 import { FAMILIES, takeNewTable, takeTableName } from './families.ts';
-import { parseRule } from './parse-rule.ts';
 import { addElements, elementsAt } from './parse-set.ts';
 import { parseNamedChain, parseNamedSet, parseObject, parseTableBlock } from './parse-table.ts';
 import type { Reading } from './reading.ts';
@@ -115,7 +114,7 @@ function changeRule(reading: Reading, how: 'add' | 'insert' | 'replace', wordTak
   const { table, chain } = takeChain(reading);
   const at = takePosition(cursor, chain);
   if (how === 'replace' && at === null) throw new NotUnderstood('which rule to replace is not said');
-  const rule: Rule = parseRule(cursor);
+  const rule: Rule = reading.rule();
   const { rules } = chain;
   reading.addRule(table, chain, rule);
   if (rules.at(-1) !== rule) return;

@@ -134,6 +134,11 @@ export class Cursor {
     return { file: this.tokens.lines.file, start, end: Math.max(start, this.endOfLast()) };
   }
 
+  /** The text of a place in this file, as it is written. */
+  sliceOf({ start, end }: Place): string {
+    return this.text.slice(start, end);
+  }
+
   textFrom(start: number): string {
     return shorten(this.text.slice(start, Math.max(start, this.endOfLast())));
   }

@@ -1,6 +1,7 @@
 import type { Dialect, SourceFile } from '#core/config';
 import { compilePolicy, objectsOf, opaqueParts, type Ruleset } from '../netfilter/index.ts';
 import { applyEdits } from '../source/index.ts';
+import { formerRules } from './former-rules.ts';
 import { isJsonRuleset, parseJson } from './json/index.ts';
 import { parseScripts, rootScripts } from './parse-script.ts';
 
@@ -9,9 +10,13 @@ export const nftables: Dialect = {
   name: 'nftables',
   title: 'nftables rulesets, as text or as nft -j prints them',
   recognises,
-  read(files) {
+  read(files, former) {
     const json = files.filter(isJsonRuleset);
-    const ruleset = parseScripts(files.filter((file) => !json.includes(file)));
+    const known = former?.dialect === 'nftables' ? formerRules(former) : null;
+    const ruleset = parseScripts(
+      files.filter((file) => !json.includes(file)),
+      known,
+    );
     for (const file of json) parseJson(ruleset, file);
     return {
       dialect: 'nftables',

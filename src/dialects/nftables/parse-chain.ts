@@ -2,7 +2,6 @@ import type { Chain, Expression, Table } from '../netfilter/index.ts';
 import { hookPriority, newChain } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
 import { parseExpression } from './parse-expression.ts';
-import { parseRule } from './parse-rule.ts';
 import type { Reading } from './reading.ts';
 
 /** The chain with this name, made when the table lacks it. */
@@ -34,7 +33,7 @@ export function parseChainBody(reading: Reading, table: Table, chain: Chain): vo
       cursor.at++;
       chain.comment = cursor.take();
     } else if (cursor.is('flags') && cursor.isWord(1)) cursor.skipStatement();
-    else reading.addRule(table, chain, parseRule(cursor));
+    else reading.addRule(table, chain, reading.rule());
   }
 }
 

@@ -45,7 +45,7 @@ export function parseRule(cursor: Cursor): Rule {
   const handle = cursor.tokens.handles.get(cursor.at) ?? null;
   const { mentions } = cursor;
   cursor.mentions = outer;
-  return { place, statements, comment, handle, mentions };
+  return { place, statements, worked: { ways: [] }, comment, handle, mentions };
 }
 
 /** `jump { … }`: a chain without a name, kept beside the table's chains under its place. */

@@ -5,6 +5,7 @@ import { endsInPattern } from '../source/index.ts';
 import { parseCommand } from './commands.ts';
 import { Cursor, Scope } from './cursor.ts';
 import { takeNewTable } from './families.ts';
+import type { FormerRules } from './former-rules.ts';
 import { parseExpression } from './parse-expression.ts';
 import { parseTableBlock } from './parse-table.ts';
 import { Reading } from './reading.ts';
@@ -30,10 +31,10 @@ export function rootScripts(files: readonly SourceFile[]): readonly SourceFile[]
 
 /**
  * Reads ruleset files, in order, into the ruleset that stands after all their commands. A file that another one
- * includes is read at that place and not again.
+ * includes is read at that place and not again. Rules that `former` holds are taken from there.
  * @throws TuckpointError `dialects/truncated`, `dialects/too-deep`, `dialects/too-large`, `dialects/not-a-ruleset`.
  */
-export function parseScripts(files: readonly SourceFile[]): Ruleset {
+export function parseScripts(files: readonly SourceFile[], former: FormerRules | null = null): Ruleset {
   const ruleset = newRuleset();
   const scope = new Scope(null);
   for (const file of rootScripts(files)) readFile(file, scope, 0);
@@ -51,7 +52,7 @@ export function parseScripts(files: readonly SourceFile[]): Ruleset {
       );
     }
     const cursor = new Cursor(tokenise(file), outer);
-    const reading = new Reading(ruleset, cursor, files, (current, within) =>
+    const reading = new Reading(ruleset, cursor, files, former, (current, within) =>
       directive(current, depth, within),
     );
     for (;;) {

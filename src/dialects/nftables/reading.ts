@@ -2,6 +2,8 @@ import type { SourceFile } from '#core/config';
 import { TuckpointError } from '#core/errors';
 import type { Chain, Rule, Ruleset, Table, Unread } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
+import type { FormerRules } from './former-rules.ts';
+import { parseRule } from './parse-rule.ts';
 
 const MOST_RULES = 500_000;
 const MOST_UNREAD = 10_000;
@@ -11,6 +13,7 @@ export class Reading {
   readonly ruleset: Ruleset;
   readonly cursor: Cursor;
   readonly files: readonly SourceFile[];
+  private readonly former: FormerRules | null;
   /**
    * Handles `define` and `include`, which may stand at any level; `inside` reads what an included file holds there
    * (lines of a chain, items of a table), left out at top level.
@@ -22,12 +25,19 @@ export class Reading {
     ruleset: Ruleset,
     cursor: Cursor,
     files: readonly SourceFile[],
+    former: FormerRules | null,
     directive: (reading: Reading, inside?: (inner: Reading) => void) => void,
   ) {
     this.ruleset = ruleset;
     this.cursor = cursor;
     this.files = files;
+    this.former = former;
     this.directive = (inside) => directive(this, inside);
+  }
+
+  /** Reads one rule up to the end of its line, or takes over one of the same text. */
+  rule(): Rule {
+    return this.former?.take(this.cursor) ?? parseRule(this.cursor);
   }
 
   /** @throws TuckpointError `dialects/too-large` past half a million rules. */

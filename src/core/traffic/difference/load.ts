@@ -51,8 +51,11 @@ export interface InterfaceIndex {
 
 const loaded = new WeakMap<Stage, Map<Family, LoadedStage>>();
 
-/** A stage made ready for one family. Done once per stage: policies do not change after they are made. */
-export function loadStage(stage: Stage, family: Family): LoadedStage {
+/**
+ * A stage made ready for one family. Done once per stage: policies do not change after they are made. What begins and ends
+ * as `like` does, by the very same matches, is taken from there.
+ */
+export function loadStage(stage: Stage, family: Family, like?: LoadedStage): LoadedStage {
   let families = loaded.get(stage);
   if (families === undefined) {
     families = new Map();
@@ -61,7 +64,12 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
   let ready = families.get(family);
   if (ready === undefined) {
     const known: Known = { sets: new Map(), interfaces: new Map() };
-    const rules = stage.rules.map((rule) => loadRule(rule, family, known));
+    const same = like === undefined ? NOTHING_SAME : sameEnds(like.rules, stage.rules);
+    const behind = stage.rules.length - same.end;
+    const rules = stage.rules.map((rule, i) => {
+      if (i >= same.start && i < behind) return loadRule(rule, family, known);
+      return { ...like!.rules[i < behind ? i : i - stage.rules.length + like!.rules.length]!, rule };
+    });
     ready = {
       kind: stage.kind,
       name: stage.name,
@@ -76,6 +84,26 @@ export function loadStage(stage: Stage, family: Family): LoadedStage {
     families.set(family, ready);
   }
   return ready;
+}
+
+const NOTHING_SAME = { start: 0, end: 0 };
+
+/** How many rules at the beginning and at the end are loaded alike: the same match, and the same action but for targets. */
+function sameEnds(loaded: readonly LoadedRule[], rules: readonly Rule[]): typeof NOTHING_SAME {
+  const most = Math.min(loaded.length, rules.length);
+  let start = 0;
+  while (start < most && isSame(loaded[start]!.rule, rules[start]!)) start++;
+  let end = 0;
+  while (start + end < most && isSame(loaded[loaded.length - 1 - end]!.rule, rules[rules.length - 1 - end]!))
+    end++;
+  return { start, end };
+}
+
+function isSame(a: Rule, b: Rule): boolean {
+  if (a.match !== b.match) return false;
+  if ('verdict' in a.action) return 'verdict' in b.action && a.action.verdict === b.action.verdict;
+  if ('skip' in a.action) return 'skip' in b.action;
+  return 'rewrite' in b.action && a.action.rewrite === b.action.rewrite;
 }
 
 /** Lets equal sets of a stage be one object, so that later steps look at each only once. */

@@ -32,15 +32,25 @@ export interface Slots {
 
 /** Lays the stages of both policies side by side and aligns their rules. */
 export function slotsOf(before: Policy, after: Policy, path: Path, family: Family): Slots {
-  const own = sideBySide(stages(before, path, family), stages(after, path, family));
+  const own = bothSides(before, after, path, family);
   const redirects =
     path === 'through' && own.some((slot) => hasRedirect(slot.before) || hasRedirect(slot.after));
-  const more = redirects ? sideBySide(stages(before, 'to', family), stages(after, 'to', family)) : [];
+  const more = redirects ? bothSides(before, after, 'to', family) : [];
   return { family, path, slots: [...own, ...more], own: own.length };
 }
 
-function stages(policy: Policy, path: Path, family: Family): LoadedStage[] {
-  return stagesOf(policy, path, family).map((stage) => loadStage(stage, family));
+function bothSides(before: Policy, after: Policy, path: Path, family: Family): Slot[] {
+  const loaded = stagesOf(before, path, family).map((stage) => loadStage(stage, family));
+  return sideBySide(
+    loaded,
+    stagesOf(after, path, family).map((stage) =>
+      loadStage(
+        stage,
+        family,
+        loaded.find(({ name }) => name === stage.name),
+      ),
+    ),
+  );
 }
 
 function hasRedirect({ stage }: SlotSide): boolean {

@@ -46,18 +46,14 @@ export class Assembler {
   when(tests: readonly Test[], action: Target, origin: Origin): void {
     const plan = planOf(tests);
     if (plan === null) return;
-    const { match, rest } = plan;
-    const [first] = rest;
-    if (rest.length === 1 && !first!.negated) {
-      const joined = first!.boxes.map((box) => bothMatches(match, box));
-      if (!joined.includes(null)) {
-        for (const box of joined) if (box !== null && box !== 'never') this.put(box, action, origin);
-        return;
-      }
+    const joined = joinedIn(plan);
+    if (joined !== null) {
+      for (const match of joined) this.put(match, action, origin);
+      return;
     }
     const end = this.label();
-    this.unless(rest, end, origin);
-    this.put(match, action, origin);
+    this.unless(plan.rest, end, origin);
+    this.put(plan.match, action, origin);
     this.place(end);
   }
 
@@ -96,8 +92,32 @@ export class Assembler {
   }
 }
 
+/** Matches that together hold just the packets that meet all tests; null where that takes skips. */
+export function matchesOf(tests: readonly Test[]): readonly Match[] | null {
+  const plan = planOf(tests);
+  return plan === null ? [] : joinedIn(plan);
+}
+
+function joinedIn({ match, rest }: Plan): Match[] | null {
+  const [first] = rest;
+  if (first === undefined) return [match];
+  if (rest.length > 1 || first.negated) return null;
+  const joined: Match[] = [];
+  for (const box of first.boxes) {
+    const both = bothMatches(match, box);
+    if (both === null) return null;
+    if (both !== 'never') joined.push(both);
+  }
+  return joined;
+}
+
+interface Plan {
+  readonly match: Match;
+  readonly rest: readonly Test[];
+}
+
 /** One match for all single boxes, and the tests that do not fit into it; null when nothing meets them. */
-export function planOf(tests: readonly Test[]): { match: Match; rest: Test[] } | null {
+export function planOf(tests: readonly Test[]): Plan | null {
   const match: Writable<Match> = {};
   const rest: Test[] = [];
   for (const test of tests) {

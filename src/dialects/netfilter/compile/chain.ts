@@ -1,15 +1,18 @@
 import { TuckpointError } from '#core/errors';
 import type { Action, Match, Origin } from '#core/traffic';
 import { formatExpression, formatStatement } from '../format.ts';
-import type { Chain, Rule, Statement, Verdict } from '../syntax.ts';
+import type { Chain, Rule, Statement, Verdict, Ways } from '../syntax.ts';
 import { type Assembler, type Label, planOf } from './assembler.ts';
 import { NEVER, type Test, testsOf } from './comparison.ts';
 import type { Context } from './context.ts';
 import { branchesOf } from './lookup.ts';
+import { plainWays } from './plain.ts';
 import { rewritesOf } from './translate.ts';
 
 /** How chains may nest: the kernel's jump stack (NFT_JUMP_STACK_SIZE). */
 const DEEPEST = 16;
+
+const DROP = { verdict: 'drop' } as const;
 
 /** Puts the rules of a base chain and of all chains it calls into one flat list. */
 export class ChainCompiler {
@@ -44,6 +47,11 @@ export class ChainCompiler {
 
   private rule(rule: Rule, end: Label): void {
     const origin = this.originOf(rule);
+    const ways = plainWays(this.context, rule);
+    if (ways !== null) {
+      this.plain(ways, origin, end);
+      return;
+    }
     const tests: Test[] = [];
     for (const statement of rule.statements) {
       if (this.isTest(statement, tests, origin)) {
@@ -53,6 +61,13 @@ export class ChainCompiler {
       }
       if (this.act(statement, tests, origin, end)) return;
     }
+  }
+
+  private plain({ matches, verdict, usesState }: Ways, origin: Origin, end: Label): void {
+    if (usesState) this.context.notes.usesState = true;
+    if (verdict === null) return;
+    const action = verdict === 'accept' ? this.accept : verdict === 'return' ? { label: end } : DROP;
+    for (const match of matches) this.out.put(match, action, origin);
   }
 
   /** Adds what the packet must meet for the rule to go on; false when the statement is not of that kind. */

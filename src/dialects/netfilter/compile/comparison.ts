@@ -167,7 +167,7 @@ export function conditionMatch(
     holds: !negated,
   };
   const fields = fieldsIn(left);
-  for (const field of fields) context.notes.asked.add(field);
+  for (const field of fields) context.notes.ask(field);
   const implied = impliedBy(context, fields);
   return implied === 'never' ? 'never' : { ...implied, conditions: [condition] };
 }

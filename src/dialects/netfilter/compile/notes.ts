@@ -19,9 +19,11 @@ interface Remark {
 /** What is gathered while a policy is compiled: names of conditions, fields asked about, what was not understood. */
 export class Notes {
   /** Fields that some rule looks at and the packet space cannot express, such as `meta mark`. */
-  readonly asked = new Set<string>();
+  private readonly asked = new Set<string>();
   /** Does any rule look at the connection state? */
   usesState = false;
+  /** How often something was noted, but for the connection state. */
+  count = 0;
   private readonly remarks = new Map<string, Remark>();
   private readonly later: { field: string; origin: Origin; spot: Spot; match: Match | undefined }[] = [];
   private readonly names = new Map<Statement, string>();
@@ -32,11 +34,17 @@ export class Notes {
     this.ruleText = ruleText;
   }
 
+  ask(field: string): void {
+    this.count++;
+    this.asked.add(field);
+  }
+
   /**
    * The name of a condition that counts or remembers: it belongs to one rule alone, so the rule's text is part of
    * it and a number only when one policy has the same rule twice.
    */
   own(statement: Statement, text: string): string {
+    this.count++;
     const known = this.names.get(statement);
     if (known !== undefined) return known;
     const rule = this.ruleText(statement);
@@ -50,6 +58,7 @@ export class Notes {
 
   /** Something not understood or not followed, for packets within `match` at most. */
   unread(origin: Origin, reason: string, spot: Spot, match: Match | undefined): void {
+    this.count++;
     const key = `${origin.file}:${origin.line}:${reason}:${origin.text}`;
     const known = this.remarks.get(key);
     if (known === undefined) {
@@ -70,6 +79,7 @@ export class Notes {
 
   /** A rule changes a field; it matters only if some rule looks at it, which is known at the end. */
   changed(field: string, origin: Origin, spot: Spot, match: Match | undefined): void {
+    this.count++;
     this.later.push({ field, origin, spot, match });
   }
 

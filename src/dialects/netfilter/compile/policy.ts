@@ -197,9 +197,16 @@ class Origins {
   rule(rule: Rule): Origin {
     const known = this.rules.get(rule);
     if (known !== undefined) return known;
-    const origin = this.place(rule.place);
+    const origin = this.ofRule(rule);
     this.rules.set(rule, origin);
     return origin;
+  }
+
+  private ofRule({ place, worked }: Rule): Origin {
+    const lines = this.lines.get(place.file);
+    if (lines === undefined) return { file: place.file, line: 1, text: '' };
+    worked.text ??= shorten(lines.text.slice(place.start, place.end));
+    return { file: place.file, line: lines.lineAt(place.start), text: worked.text };
   }
 
   head({ table, chain }: BaseChain): Origin {

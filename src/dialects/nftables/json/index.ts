@@ -135,6 +135,7 @@ function readRule(table: Table, body: Json, place: Place): void {
   chain.rules.push({
     place,
     statements,
+    worked: { ways: [] },
     comment: typeof body.comment === 'string' ? body.comment : null,
     handle: typeof body.handle === 'number' ? body.handle : null,
     mentions: mentionsIn(list, place.start, place.end),
