@@ -1,3 +1,5 @@
+import { familyOf, parseAddress } from '#core/address';
+
 /** So many wrong tokens from one address in so many milliseconds, then it is not heard for the rest of them. */
 const ALLOWED = 10;
 const WINDOW = 60_000;
@@ -6,17 +8,10 @@ const ADDRESSES = 10_000;
 
 /** An IPv6 customer has a whole /64 (RFC 6177): all of it counts as one address. */
 function groupOf(address: string): string {
+  // An IPv4 sender on a socket for both versions, and the zone of a link-local one (RFC 4007 section 11).
   const plain = address.replace(/^::ffff:(?=\d+\.)/, '').replace(/%.*$/, '');
-  if (!plain.includes(':')) return plain;
-  const [head = '', tail] = plain.split('::');
-  const left = head === '' ? [] : head.split(':');
-  const right = tail === undefined || tail === '' ? [] : tail.split(':');
-  const zeros = tail === undefined ? 0 : 8 - left.length - right.length;
-  const groups = [...left, ...Array<string>(Math.max(0, zeros)).fill('0'), ...right];
-  return groups
-    .slice(0, 4)
-    .map((group) => Number.parseInt(group, 16))
-    .join(':');
+  const words = parseAddress(plain);
+  return words !== undefined && familyOf(words) === 6 ? words.slice(0, 2).join() : plain;
 }
 
 /** Counts wrong tokens by address. While an address is over the limit, right and wrong tokens get the same answer. */
