@@ -1,14 +1,8 @@
-import {
-  type Box,
-  boxesOverlap,
-  Field,
-  type FieldSet,
-  isAddressSet,
-  isWithin,
-} from '../difference/fields.ts';
-import { numericHull } from '../difference/load.ts';
+import type { Box } from '../difference/fields.ts';
 import type { Rule } from '../policy.ts';
+import { BoundsIndex } from './bounds-index.ts';
 import { NAMED } from './finding.ts';
+import { RankedBoxes } from './ranked-boxes.ts';
 
 /** Earlier rules of the opposite verdict that share packets with one rule. Never a list of pairs: there may be millions. */
 export interface OppositeRules {
@@ -28,18 +22,6 @@ export interface VerdictBox {
   readonly passes: boolean;
 }
 
-/** Fields compared in plain numbers first, two bounds each. */
-const FIELDS = [
-  Field.destination,
-  Field.source,
-  Field.service,
-  Field.protocol,
-  Field.inInterface,
-  Field.outInterface,
-  Field.sourcePort,
-  Field.state,
-] as const;
-const WIDTH = 2 * FIELDS.length;
 /** How many earlier rules are kept at most where two sides are compared. */
 const COMPARED = 64;
 const EMPTY = new Int32Array(0);
@@ -53,44 +35,32 @@ export type Side = 'came' | 'there' | 'aside';
  */
 export function oppositeRules(boxes: readonly VerdictBox[], sideOf?: (rule: Rule) => Side): OppositeRules[] {
   const most = sideOf === undefined ? NAMED : COMPARED;
-  const bounds = new Float64Array(boxes.length * WIDTH);
-  const plain = new Uint8Array(boxes.length);
-  for (const [i, { box }] of boxes.entries()) {
-    plain[i] = box.length <= Field.firstCondition && box.every(isOneRange) ? 1 : 0;
-    for (const [f, field] of FIELDS.entries()) {
-      const [low, high] = numericHull(box[field]);
-      bounds[i * WIDTH + 2 * f] = low;
-      bounds[i * WIDTH + 2 * f + 1] = high;
-    }
-  }
-  const byVerdict = [
-    boxes.flatMap((b, i) => (b.passes ? [] : [i])),
-    boxes.flatMap((b, i) => (b.passes ? [i] : [])),
-  ];
-  const opposite = byVerdict.map((list) => Int32Array.from(list));
-  const sides = sideOf === undefined ? undefined : boxes.map(({ rule }) => sideOf(rule));
-  const of = (side: Side) =>
-    byVerdict.map((list) => Int32Array.from(list.filter((i) => sides?.[i] === side)));
-  const facing = { came: of('there'), there: of('came'), aside: [EMPTY, EMPTY] };
+  const ranked = new RankedBoxes(boxes.map(({ box }) => box));
+  const byVerdict = [false, true].map((passing) =>
+    boxes.flatMap((b, i) => (b.passes === passing ? [i] : [])),
+  );
+  const othersOf =
+    sideOf === undefined
+      ? near(ranked, byVerdict)
+      : facing(
+          boxes.map(({ rule }) => sideOf(rule)),
+          byVerdict,
+        );
   const found: OppositeRules[] = [];
   for (let j = 0; j < boxes.length; j++) {
-    const { rule, box, passes } = boxes[j]!;
+    const { rule, passes } = boxes[j]!;
     const inside: Rule[] = [];
     const across: Rule[] = [];
     let insideCount = 0;
     let acrossCount = 0;
-    const others = (sides === undefined ? opposite : facing[sides[j]!])[passes ? 0 : 1]!;
+    const others = othersOf(j, passes ? 0 : 1);
     for (let n = 0; n < others.length && others[n]! < j; n++) {
       const i = others[n]!;
-      if (!boundsOverlap(bounds, i * WIDTH, j * WIDTH)) continue;
-      const other = boxes[i]!;
-      if (!(plain[i] && plain[j]) && !boxesOverlap(other.box, box)) continue;
-      if (plain[i] && plain[j] ? boundsWithin(bounds, i * WIDTH, j * WIDTH) : isWithin(other.box, box)) {
-        if (insideCount++ < most) inside.push(other.rule);
-      } else if (
-        !(plain[i] && plain[j] ? boundsWithin(bounds, j * WIDTH, i * WIDTH) : isWithin(box, other.box))
-      ) {
-        if (acrossCount++ < most) across.push(other.rule);
+      const relation = ranked.relation(i, j);
+      if (relation === 'inside') {
+        if (insideCount++ < most) inside.push(boxes[i]!.rule);
+      } else if (relation === 'across') {
+        if (acrossCount++ < most) across.push(boxes[i]!.rule);
       }
     }
     if (insideCount + acrossCount > 0) found.push({ rule, inside, insideCount, across, acrossCount });
@@ -98,20 +68,17 @@ export function oppositeRules(boxes: readonly VerdictBox[], sideOf?: (rule: Rule
   return found;
 }
 
-function isOneRange(set: FieldSet | undefined): boolean {
-  return set === undefined || (!isAddressSet(set) && set.length === 2);
+/** The rules that a rule is compared with, by its number and the verdict they must have. Good until the next call. */
+type Others = (rule: number, verdict: 0 | 1) => Int32Array;
+
+function near({ bounds, width, count }: RankedBoxes, byVerdict: readonly (readonly number[])[]): Others {
+  const index = new BoundsIndex(bounds, width, count);
+  const bits = byVerdict.map((rules) => index.bitsOf(rules));
+  return (rule, verdict) => index.near(rule, bits[verdict]!);
 }
 
-function boundsOverlap(bounds: Float64Array, a: number, b: number): boolean {
-  for (let f = 0; f < WIDTH; f += 2) {
-    if (bounds[a + f + 1]! < bounds[b + f]! || bounds[b + f + 1]! < bounds[a + f]!) return false;
-  }
-  return true;
-}
-
-function boundsWithin(bounds: Float64Array, a: number, b: number): boolean {
-  for (let f = 0; f < WIDTH; f += 2) {
-    if (bounds[a + f]! < bounds[b + f]! || bounds[a + f + 1]! > bounds[b + f + 1]!) return false;
-  }
-  return true;
+function facing(sides: readonly Side[], byVerdict: readonly (readonly number[])[]): Others {
+  const of = (side: Side) => byVerdict.map((list) => Int32Array.from(list.filter((i) => sides[i] === side)));
+  const opposite = { came: of('there'), there: of('came'), aside: [EMPTY, EMPTY] };
+  return (rule, verdict) => opposite[sides[rule]!][verdict]!;
 }
