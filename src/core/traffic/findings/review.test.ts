@@ -149,3 +149,25 @@ describe('special-purpose addresses', () => {
     expect(blocks(true)).toContain('2 192.168.0.0/16');
   });
 });
+
+describe('overlaps', () => {
+  it('are not told of rules about known connections alone', () => {
+    const rule = (line: number, match: object, verdict: 'accept' | 'drop') => ({
+      match,
+      action: { verdict },
+      origin: { file: 'head.rules', line, text: `rule ${line}` },
+    });
+    const overlapsWith = (states: string[]) => {
+      const rules = [
+        rule(1, { states }, 'accept'),
+        rule(2, { source: parseAddresses('10.3.0.0/16')! }, 'drop'),
+        rule(3, { destination: parseAddresses('192.0.2.10')! }, 'accept'),
+      ];
+      const stages = [{ kind: 'filter' as const, name: 'forward', rules }];
+      const { findings } = reviewPolicy({ unread: [], pipelines: [{ path: 'through', family: 4, stages }] });
+      return findings.flatMap((f) => (f.kind === 'overlap' ? f.with.map((r) => r.origin.line) : []));
+    };
+    expect(overlapsWith(['established', 'related'])).toEqual([2]);
+    expect(overlapsWith(['new', 'established'])).toEqual([1, 2]);
+  });
+});

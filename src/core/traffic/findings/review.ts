@@ -70,16 +70,28 @@ function over(occurrences: readonly Occurrence[], ask: (occurrence: Occurrence) 
   return answer;
 }
 
+/** Does the rule look at packets that belong to no known connection? */
+function meetsNew({ match: { states } }: Rule): boolean {
+  return states === undefined || states.includes('new') || states.includes('untracked');
+}
+
 /** An accept without any limit on addresses, protocol or interfaces, in a policy where it is not the only rule. */
 export function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
   const limits = Object.keys(rule.match).filter((key) => key !== 'states');
   const passes = !jumps && 'verdict' in rule.action && rule.action.verdict === 'accept';
-  const isNew = rule.match.states?.includes('new') ?? true;
   // What the device itself sends is commonly let out whole.
-  return passes && isNew && limits.length === 0 && ways.some((way) => way.path !== 'from');
+  return (
+    passes &&
+    (rule.match.states?.includes('new') ?? true) &&
+    limits.length === 0 &&
+    ways.some((way) => way.path !== 'from')
+  );
 }
 
-/** Of all pairs, or only of those between two sides. */
+/**
+ * Of all pairs, or only of those between two sides. Rules about known connections alone are not looked at: nearly every
+ * policy lets these pass before all else (common practice, no source), and each would be said to overlap all the others.
+ */
 export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): Finding[] {
   const merged = new Map<string, { opposite: OppositeRules; ways: Way[] }>();
   for (const way of WAYS) {
@@ -89,7 +101,7 @@ export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): 
       const boxes = (before.stage?.rules ?? []).flatMap((loaded, i, all): VerdictBox[] => {
         const { action } = loaded.rule;
         const isLast = i === all.length - 1 && Object.keys(loaded.rule.match).length === 0;
-        if (!('verdict' in action) || isLast) return [];
+        if (!('verdict' in action) || isLast || !meetsNew(loaded.rule)) return [];
         const box = boxOf(loaded, firstView(way.path), comparison);
         return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
       });
