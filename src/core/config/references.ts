@@ -11,13 +11,22 @@ export interface ReferenceIndex {
   readonly dangling: readonly { readonly from: ConfigObject; readonly reference: Reference }[];
 }
 
-/** Builds the index in one pass over the objects. When an id is defined twice the first one answers to it. */
-export function indexReferences(configuration: Pick<TypedConfiguration, 'objects'>): ReferenceIndex {
+/** Configurations do not change: what has to do with one asks for its index more than once. */
+const indexes = new WeakMap<readonly ConfigObject[], ReferenceIndex>();
+
+/** The index of a configuration, built in one pass. When an id is defined twice the first one answers to it. */
+export function indexReferences({ objects }: Pick<TypedConfiguration, 'objects'>): ReferenceIndex {
+  const index = indexes.get(objects) ?? indexOf(objects);
+  indexes.set(objects, index);
+  return index;
+}
+
+function indexOf(objects: readonly ConfigObject[]): ReferenceIndex {
   const byId = new Map<ObjectId, ConfigObject>();
-  for (const object of configuration.objects) if (!byId.has(object.id)) byId.set(object.id, object);
+  for (const object of objects) if (!byId.has(object.id)) byId.set(object.id, object);
   const users = new Map<ObjectId, Set<ConfigObject>>();
   const dangling: { from: ConfigObject; reference: Reference }[] = [];
-  for (const from of configuration.objects) {
+  for (const from of objects) {
     for (const reference of from.references) {
       if (!byId.has(reference.to)) dangling.push({ from, reference });
       const known = users.get(reference.to);

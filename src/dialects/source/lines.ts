@@ -48,6 +48,8 @@ export class Lines {
 
 /** Text in one line of at most `length` characters, for messages and opaque parts. */
 export function shorten(text: string, length = 200): string {
+  // Most texts are short lines already.
+  if (text.length <= length && !/[^\S ]| {2}|^ | $/.test(text)) return text;
   const flat = text
     .slice(0, length * 4)
     .replace(/\s+/g, ' ')

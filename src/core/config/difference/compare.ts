@@ -61,16 +61,26 @@ export function compareConfigurations(
     const usersAfter = refsAfter.usersOf((pair.after ?? pair.before)!.id);
     return [{ ...found, usersBefore, usersAfter }];
   });
-  const placeBefore = new Map(before.objects.map((object, index) => [object, index]));
-  const placeAfter = new Map(after.objects.map((object, index) => [object, index]));
-  const rank = ({ before: b, after: a }: ObjectChange) =>
-    b === null ? before.objects.length + placeAfter.get(a!)! : placeBefore.get(b)!;
-  changes.sort((x, y) => rank(x) - rank(y));
+  inOrderOfFiles(changes, before, after);
 
   const opaque = compareOpaque(before, after);
   const old = new Set(refsBefore.dangling.map(({ reference }) => reference.to));
   const broken = refsAfter.dangling.filter(({ reference }) => !old.has(reference.to));
   return { changes, opaque, broken, equal: changes.length === 0 && opaque.length === 0 };
+}
+
+function inOrderOfFiles(
+  changes: ObjectChange[],
+  before: TypedConfiguration,
+  after: TypedConfiguration,
+): void {
+  if (changes.length < 2) return;
+  const ranks = new Map(changes.map((change) => [(change.before ?? change.after)!, -1]));
+  let rank = 0;
+  for (const objects of [before.objects, after.objects])
+    for (const object of objects) if (ranks.get(object) === -1) ranks.set(object, rank++);
+  const rankOf = (change: ObjectChange) => ranks.get((change.before ?? change.after)!)!;
+  changes.sort((x, y) => rankOf(x) - rankOf(y));
 }
 
 function changeOf(

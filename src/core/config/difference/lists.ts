@@ -1,6 +1,7 @@
 import type { ConfigObject } from '../typed-configuration.ts';
+import { hasOwnName, memberKey, sameMember } from './member.ts';
 import { align, longestIncreasing } from './sequence.ts';
-import { canonical, leaves, likeness } from './value.ts';
+import { leaves, likeness } from './value.ts';
 
 /** An object and what became of it; at least one side is there. `moved`: its order among the others changed. */
 export interface Pairing {
@@ -21,8 +22,26 @@ const MOST_CANDIDATES = 40_000;
  * the mirror of the answer for (before, after): the pairing is always computed in one fixed direction.
  */
 export function pairLists(before: readonly ConfigObject[], after: readonly ConfigObject[]): Pairing[] {
-  const keysBefore = before.map(keyOf);
-  const keysAfter = after.map(keyOf);
+  // Equal ends stay where they are, whatever lies between.
+  const ends: Pairing[] = [];
+  let start = 0;
+  let [endBefore, endAfter] = [before.length, after.length];
+  const stays = (i: number, j: number) => {
+    if (!sameMember(before[i]!, after[j]!)) return false;
+    ends.push({ before: before[i]!, after: after[j]!, moved: false, same: true });
+    return true;
+  };
+  while (start < endBefore && start < endAfter && stays(start, start)) start++;
+  while (endBefore > start && endAfter > start && stays(endBefore - 1, endAfter - 1)) {
+    endBefore--;
+    endAfter--;
+  }
+  return [...ends, ...pairMiddle(before.slice(start, endBefore), after.slice(start, endAfter))];
+}
+
+function pairMiddle(before: readonly ConfigObject[], after: readonly ConfigObject[]): Pairing[] {
+  const keysBefore = before.map(memberKey);
+  const keysAfter = after.map(memberKey);
   if (inOrder(keysBefore, keysAfter)) return pair(before, after, keysBefore, keysAfter);
   return pair(after, before, keysAfter, keysBefore).map((p) => ({
     before: p.after,
@@ -30,16 +49,6 @@ export function pairLists(before: readonly ConfigObject[], after: readonly Confi
     moved: p.moved,
     same: p.same === true,
   }));
-}
-
-/** What makes two list members the same: their meaning and their comment, never their position. */
-function keyOf(object: ConfigObject): string {
-  return `${canonical(object.value)} ${JSON.stringify(object.comment)} ${hasOwnName(object) ? object.name : ''}`;
-}
-
-/** Does the object carry a name of its own, or one made from its list and position? */
-function hasOwnName({ name, order }: ConfigObject): boolean {
-  return order === null || !name.startsWith(order.list) || !/\d+$/.test(name);
 }
 
 function inOrder(a: readonly string[], b: readonly string[]): boolean {

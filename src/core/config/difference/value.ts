@@ -10,6 +10,22 @@ export function canonical(value: Value): string {
   return text;
 }
 
+/** Are two values deeply equal, whatever the order of their fields? Sooner known than their texts. */
+export function sameValue(a: Value, b: Value): boolean {
+  if (a === b) return true;
+  if (isList(a)) {
+    if (!isList(b) || a.length !== b.length) return false;
+    for (let i = 0; i < a.length; i++) if (!sameValue(a[i]!, b[i]!)) return false;
+    return true;
+  }
+  if (!isFields(a) || !isFields(b)) return false;
+  const names = Object.keys(a);
+  return (
+    names.length === Object.keys(b).length &&
+    names.every((name) => Object.hasOwn(b, name) && sameValue(a[name]!, b[name]!))
+  );
+}
+
 /** Values never change, and a plan asks for the same ones several times. */
 const texts = new WeakMap<object, string>();
 
@@ -39,7 +55,7 @@ const isList = (value: Value | undefined): value is readonly Value[] => Array.is
 
 /** The fields in which two values differ, down to the deepest field that still exists on both sides. */
 export function fieldChanges(before: Value | undefined, after: Value | undefined, field = ''): FieldChange[] {
-  if (before !== undefined && after !== undefined && canonical(before) === canonical(after)) return [];
+  if (before !== undefined && after !== undefined && sameValue(before, after)) return [];
   if (isFields(before) && isFields(after)) {
     const names = [...new Set([...Object.keys(before), ...Object.keys(after)])].sort();
     const part = (fields: { readonly [field: string]: Value }, name: string) =>

@@ -1,6 +1,6 @@
 import { TuckpointError } from '#core/errors';
+import { hasOwnName, memberKey } from '../difference/member.ts';
 import type { ConfigObject } from '../typed-configuration.ts';
-import { hasOwnName, memberKey } from './member.ts';
 import { nearNames } from './near-names.ts';
 
 /** Where carried rules go in the target's list. `rule` is a comment, or LIST#N with N from 1. */
@@ -81,11 +81,7 @@ function besideNeighbours(
   first: ConfigObject,
   there: readonly ConfigObject[],
 ): Placement {
-  const places = new Map<string, number>();
-  for (const [index, rule] of there.entries()) {
-    const key = memberKey(rule);
-    places.set(key, places.has(key) ? -1 : index);
-  }
+  const places = placesIn(there);
   const placeOf = (rule: ConfigObject) => (carried.has(rule) ? -1 : (places.get(memberKey(rule)) ?? -1));
   const at = own.indexOf(first);
   let low = 0;
@@ -113,4 +109,19 @@ function besideNeighbours(
         : `${high - low} other rules stand between its neighbours there`,
     candidates: between.slice(0, 12),
   };
+}
+
+const known = new WeakMap<readonly ConfigObject[], ReadonlyMap<string, number>>();
+
+/** Where the members of a list stand, by what makes them the same; -1 for those that it has several times. */
+function placesIn(list: readonly ConfigObject[]): ReadonlyMap<string, number> {
+  const found = known.get(list);
+  if (found !== undefined) return found;
+  const places = new Map<string, number>();
+  for (const [index, rule] of list.entries()) {
+    const key = memberKey(rule);
+    places.set(key, places.has(key) ? -1 : index);
+  }
+  known.set(list, places);
+  return places;
 }

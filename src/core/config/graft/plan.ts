@@ -1,8 +1,8 @@
-import { canonical } from '../difference/value.ts';
-import { type ConfigObject, type ObjectId, objectId } from '../typed-configuration.ts';
+import { hasOwnName } from '../difference/member.ts';
+import { canonical, sameValue } from '../difference/value.ts';
+import { type ConfigObject, type ObjectId, objectId, type Value } from '../typed-configuration.ts';
 import type { Closure, Part } from './closure.ts';
 import type { Decide } from './decisions.ts';
-import { hasOwnName } from './member.ts';
 import { type Anchor, placeIn } from './placement.ts';
 import { type Prediction, predict } from './predict.ts';
 import { type Renaming, renamedValue } from './rename.ts';
@@ -217,8 +217,8 @@ class Planner {
   }
 
   #ruleFate(object: ConfigObject, carried: ReadonlySet<ConfigObject>, there: readonly ConfigObject[]): Fate {
-    const value = this.#meaning(object);
-    const same = (rule: ConfigObject) => rule.kind === object.kind && canonical(rule.value) === value;
+    const value = this.#valueThere(object);
+    const same = (rule: ConfigObject) => rule.kind === object.kind && sameValue(rule.value, value);
     const named = hasOwnName(object);
     const found = there.find((rule) => same(rule) && (!named || rule.name === object.name));
     if (found !== undefined) return { how: 'found', there: found };
@@ -264,7 +264,7 @@ class Planner {
   }
 
   #sameHead(object: ConfigObject, there: ConfigObject): boolean {
-    return there.kind === object.kind && canonical(there.value) === this.#meaning(object);
+    return there.kind === object.kind && sameValue(there.value, this.#valueThere(object));
   }
 
   #sameList(object: ConfigObject, there: ConfigObject): boolean {
@@ -274,8 +274,8 @@ class Planner {
   }
 
   /** The value as it would read on the target. */
-  #meaning(object: ConfigObject): string {
-    return canonical(renamedValue(object.value, this.#renamings(object)));
+  #valueThere(object: ConfigObject): Value {
+    return renamedValue(object.value, this.#renamings(object));
   }
 
   #renamings(object: ConfigObject): Renaming[] {
@@ -302,7 +302,7 @@ class Planner {
     if (!MATCHED.has(object.kind)) return undefined;
     this.#byValue ??= byValue(this.#target);
     const outer = this.#source.containerOf(object)?.id ?? '';
-    return this.#byValue.get(`${object.kind} ${outer} ${this.#meaning(object)}`)?.[0];
+    return this.#byValue.get(`${object.kind} ${outer} ${canonical(this.#valueThere(object))}`)?.[0];
   }
 
   #freeName(object: ConfigObject, own: string): string {

@@ -1,6 +1,6 @@
+import { hasOwnName, memberKey, sameMember } from '../difference/member.ts';
 import { canonical } from '../difference/value.ts';
 import type { ConfigObject, TypedConfiguration } from '../typed-configuration.ts';
-import { hasOwnName, memberKey } from './member.ts';
 import { type Renaming, renamedValue } from './rename.ts';
 import { localName } from './structure.ts';
 import type { WriteJob } from './writer.ts';
@@ -8,7 +8,7 @@ import type { WriteJob } from './writer.ts';
 /** What the target must read as after the graft: objects without order, and each list in its order. */
 export interface Prediction {
   readonly named: ReadonlyMap<string, number>;
-  readonly lists: ReadonlyMap<string, readonly string[]>;
+  readonly lists: ReadonlyMap<string, readonly ConfigObject[]>;
   /** Parts the reader does not understand: those there, and those that come with carried objects. */
   readonly opaque: ReadonlyMap<string, number>;
 }
@@ -69,7 +69,7 @@ export function predict(job: WriteJob, renamings: (object: ConfigObject) => read
     if (part.within === null || !left.has(part.within)) count(opaque, part.text);
   return {
     named,
-    lists: new Map([...lists].filter(([, l]) => l.length > 0).map(([name, l]) => [name, l.map(memberKey)])),
+    lists: new Map([...lists].filter(([, members]) => members.length > 0)),
     opaque,
   };
 }
@@ -92,14 +92,14 @@ export function mismatchOf(prediction: Prediction, read: TypedConfiguration): st
   for (const key of named.keys()) if (!prediction.named.has(key)) return `${shown(key)} should not be there.`;
   for (const name of new Set([...prediction.lists.keys(), ...lists.keys()])) {
     const wanted = prediction.lists.get(name) ?? [];
-    const found = (lists.get(name) ?? [])
-      .sort((a, b) => a.order!.position - b.order!.position)
-      .map(memberKey);
+    const found = (lists.get(name) ?? []).sort((a, b) => a.order!.position - b.order!.position);
     if (wanted.length !== found.length)
       return `${name} should hold ${wanted.length} rules, not ${found.length}.`;
-    const at = wanted.findIndex((key, i) => key !== found[i]);
-    if (at >= 0)
-      return `rule ${at + 1} of ${name} should be ${shown(wanted[at]!)}, not ${shown(found[at]!)}.`;
+    const at = wanted.findIndex((member, i) => !sameMember(member, found[i]!));
+    if (at >= 0) {
+      const [want, have] = [memberKey(wanted[at]!), memberKey(found[at]!)];
+      return `rule ${at + 1} of ${name} should be ${shown(want)}, not ${shown(have)}.`;
+    }
   }
   const opaque = new Map<string, number>();
   for (const { text } of read.opaque) count(opaque, text);

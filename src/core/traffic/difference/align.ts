@@ -32,17 +32,17 @@ function skipOf({ rule }: LoadedRule): number {
 function sameRules(a: readonly LoadedRule[], b: readonly LoadedRule[]): boolean {
   if (a.length !== b.length) return false;
   for (let i = 0; i < a.length; i++) {
-    if (a[i]!.key !== b[i]!.key || skipOf(a[i]!) !== skipOf(b[i]!)) return false;
+    if (!a[i]!.isLike(b[i]!) || skipOf(a[i]!) !== skipOf(b[i]!)) return false;
   }
   return true;
 }
 
 function alignRules(a: readonly LoadedRule[], b: readonly LoadedRule[], skips: readonly number[]): Alignment {
   let start = 0;
-  while (start < a.length && start < b.length && a[start]!.key === b[start]!.key) start++;
+  while (start < a.length && start < b.length && a[start]!.isLike(b[start]!)) start++;
   let endA = a.length;
   let endB = b.length;
-  while (endA > start && endB > start && a[endA - 1]!.key === b[endB - 1]!.key) {
+  while (endA > start && endB > start && a[endA - 1]!.isLike(b[endB - 1]!)) {
     endA--;
     endB--;
   }

@@ -10,21 +10,57 @@ import { icmpProtocol, PORT_PROTOCOLS } from '../packet.ts';
 import type { Action, Condition, InterfaceSet, Match, Rule, Stage } from '../policy.ts';
 import { rewriteText } from '../translation.ts';
 import { Field, type FieldSet, fieldSetOf, isAddressSet, isEmptySet, STATES } from './fields.ts';
+import { SameSets } from './same-sets.ts';
 
 /**
  * A rule made ready for one family. Interface sets and conditions stay symbolic: their numbers depend on
  * the names in both policies.
  */
-export interface LoadedRule {
+export class LoadedRule {
   readonly rule: Rule;
-  /** Everything the rule means but the target of a skip: equal keys, equal rules. */
-  readonly key: string;
   /** Sets of the fields from `source` to `state`, at their field numbers; undefined when no packet can match. */
   readonly sets: readonly (FieldSet | undefined)[] | undefined;
   readonly inInterface: InterfaceSet | undefined;
   readonly outInterface: InterfaceSet | undefined;
-  readonly conditions: readonly Condition[];
+  readonly #first: LoadedRule;
+  #key: string | undefined;
+
+  constructor(
+    rule: Rule,
+    sets: LoadedRule['sets'],
+    inInterface: InterfaceSet | undefined,
+    outInterface: InterfaceSet | undefined,
+    first?: LoadedRule,
+  ) {
+    this.rule = rule;
+    this.sets = sets;
+    this.inInterface = inInterface;
+    this.outInterface = outInterface;
+    this.#first = first ?? this;
+  }
+
+  get conditions(): readonly Condition[] {
+    return this.rule.match.conditions ?? NO_CONDITIONS;
+  }
+
+  /** Everything the rule means but the target of a skip: equal keys, equal rules. */
+  get key(): string {
+    const first = this.#first;
+    first.#key ??= keyOf(first);
+    return first.#key;
+  }
+
+  isLike(other: LoadedRule): boolean {
+    return this.#first === other.#first || this.key === other.key;
+  }
+
+  /** The same for a rule of the same match and action. */
+  as(rule: Rule): LoadedRule {
+    return new LoadedRule(rule, this.sets, this.inInterface, this.outInterface, this.#first);
+  }
 }
+
+const NO_CONDITIONS: readonly Condition[] = [];
 
 export interface LoadedStage {
   readonly kind: Stage['kind'];
@@ -52,8 +88,8 @@ export interface InterfaceIndex {
 const loaded = new WeakMap<Stage, Map<Family, LoadedStage>>();
 
 /**
- * A stage made ready for one family. Done once per stage: policies do not change after they are made. What begins and ends
- * as `like` does, by the very same matches, is taken from there.
+ * A stage made ready for one family. Done once per stage: policies do not change after they are made. Rules
+ * of the very same match are taken from `like`.
  */
 export function loadStage(stage: Stage, family: Family, like?: LoadedStage): LoadedStage {
   let families = loaded.get(stage);
@@ -63,75 +99,64 @@ export function loadStage(stage: Stage, family: Family, like?: LoadedStage): Loa
   }
   let ready = families.get(family);
   if (ready === undefined) {
-    const known: Known = { sets: new Map(), interfaces: new Map() };
-    const same = like === undefined ? NOTHING_SAME : sameEnds(like.rules, stage.rules);
-    const behind = stage.rules.length - same.end;
-    const rules = stage.rules.map((rule, i) => {
-      if (i >= same.start && i < behind) return loadRule(rule, family, known);
-      return { ...like!.rules[i < behind ? i : i - stage.rules.length + like!.rules.length]!, rule };
-    });
+    const known: Known = { sets: new SameSets(), interfaces: new Map() };
+    const taken = takenFrom(like);
+    const rules = stage.rules.map((rule) => taken(rule) ?? loadRule(rule, family, known));
+    const inSets = indexOf(rules.map((rule) => rule.inInterface));
+    const outSets = indexOf(rules.map((rule) => rule.outInterface));
     ready = {
       kind: stage.kind,
       name: stage.name,
       rules,
       hulls: hullsOf(rules),
-      inSets: indexOf(rules.map((rule) => rule.inInterface)),
-      outSets: indexOf(rules.map((rule) => rule.outInterface)),
-      skips: rules.flatMap(({ rule }, i) => ('skip' in rule.action ? [i] : [])),
-      inNames: new Set(rules.flatMap(({ inInterface }) => inInterface?.names ?? [])),
-      outNames: new Set(rules.flatMap(({ outInterface }) => outInterface?.names ?? [])),
+      inSets,
+      outSets,
+      skips: skipsIn(rules),
+      inNames: new Set(inSets.sets.flatMap((set) => set?.names ?? [])),
+      outNames: new Set(outSets.sets.flatMap((set) => set?.names ?? [])),
     };
     families.set(family, ready);
   }
   return ready;
 }
 
-const NOTHING_SAME = { start: 0, end: 0 };
-
-/** How many rules at the beginning and at the end are loaded alike: the same match, and the same action but for targets. */
-function sameEnds(loaded: readonly LoadedRule[], rules: readonly Rule[]): typeof NOTHING_SAME {
-  const most = Math.min(loaded.length, rules.length);
-  let start = 0;
-  while (start < most && isSame(loaded[start]!.rule, rules[start]!)) start++;
-  let end = 0;
-  while (start + end < most && isSame(loaded[loaded.length - 1 - end]!.rule, rules[rules.length - 1 - end]!))
-    end++;
-  return { start, end };
+/** Lets rules be taken from a stage already loaded: those of the very same match, and of the same action but for targets. */
+function takenFrom(like: LoadedStage | undefined): (rule: Rule) => LoadedRule | undefined {
+  if (like === undefined) return () => undefined;
+  const byMatch = new Map(like.rules.map((loaded) => [loaded.rule.match, loaded]));
+  return (rule) => {
+    const found = byMatch.get(rule.match);
+    return found !== undefined && isSame(found.rule.action, rule.action) ? found.as(rule) : undefined;
+  };
 }
 
-function isSame(a: Rule, b: Rule): boolean {
-  if (a.match !== b.match) return false;
-  if ('verdict' in a.action) return 'verdict' in b.action && a.action.verdict === b.action.verdict;
-  if ('skip' in a.action) return 'skip' in b.action;
-  return 'rewrite' in b.action && a.action.rewrite === b.action.rewrite;
+function isSame(a: Action, b: Action): boolean {
+  if ('verdict' in a) return 'verdict' in b && a.verdict === b.verdict;
+  return 'skip' in a ? 'skip' in b : 'rewrite' in b && a.rewrite === b.rewrite;
 }
 
 /** Lets equal sets of a stage be one object, so that later steps look at each only once. */
 interface Known {
-  readonly sets: Map<string, FieldSet>;
+  readonly sets: SameSets;
   readonly interfaces: Map<string, InterfaceSet>;
 }
 
 function loadRule(rule: Rule, family: Family, known: Known): LoadedRule {
-  const { match } = rule;
-  const sets = setsOf(match, family);
-  const inKey = interfacesKey(match.inInterface);
-  const outKey = interfacesKey(match.outInterface);
-  return {
-    rule,
-    // Joined at once: a text put together piece by piece is only made whole when it is first compared.
-    key: sameText([
-      ...setKeys(sets, known.sets),
-      inKey,
-      outKey,
-      conditionsKey(match.conditions),
-      actionKey(rule.action),
-    ]),
-    sets,
-    inInterface: shared(match.inInterface, inKey, known),
-    outInterface: shared(match.outInterface, outKey, known),
-    conditions: match.conditions ?? [],
-  };
+  const { inInterface, outInterface } = rule.match;
+  const sets = setsOf(rule.match, family);
+  if (sets !== undefined) known.sets.share(sets);
+  return new LoadedRule(rule, sets, shared(inInterface, known), shared(outInterface, known));
+}
+
+function keyOf({ rule, sets, inInterface, outInterface, conditions }: LoadedRule): string {
+  // Joined at once: a text put together piece by piece is only made whole when it is first compared.
+  return sameText([
+    ...setKeys(sets),
+    interfacesKey(inInterface),
+    interfacesKey(outInterface),
+    conditionsKey(conditions),
+    actionKey(rule.action),
+  ]);
 }
 
 /** Keys seen last: an equal one is then the same text, and to compare the two is to compare where they stand. */
@@ -147,8 +172,9 @@ function sameText(parts: readonly string[]): string {
   return key;
 }
 
-function shared(set: InterfaceSet | undefined, key: string, { interfaces }: Known): InterfaceSet | undefined {
+function shared(set: InterfaceSet | undefined, { interfaces }: Known): InterfaceSet | undefined {
   if (set === undefined) return undefined;
+  const key = interfacesKey(set);
   const same = interfaces.get(key);
   if (same === undefined) interfaces.set(key, set);
   return same ?? set;
@@ -188,32 +214,26 @@ function limited(set: NumberSet | undefined, top: number): NumberSet | undefined
   return set !== undefined && set.length === 2 && set[0]! <= 0 && set[1]! >= top ? undefined : set;
 }
 
-function setKeys(sets: (FieldSet | undefined)[] | undefined, known: Map<string, FieldSet>): string[] {
+function setKeys(sets: LoadedRule['sets']): string[] {
   if (sets === undefined) return ['never'];
   const keys: string[] = [];
   for (let f = Field.source; f < sets.length; f++) {
     const set = sets[f];
-    if (set === undefined) {
-      keys.push('');
-      continue;
-    }
-    const text = isAddressSet(set)
-      ? set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join()
-      : set.join();
-    const same = known.get(text);
-    if (same === undefined) known.set(text, set);
-    else sets[f] = same;
-    keys.push(text);
+    if (set === undefined) keys.push('');
+    else if (isAddressSet(set))
+      keys.push(set.ranges.map((r) => `${r.low.join('.')}-${r.high.join('.')}`).join());
+    else keys.push(set.join());
   }
   return keys;
 }
 
 function interfacesKey(set: InterfaceSet | undefined): string {
-  return set === undefined ? '' : `${set.except ? '!' : ''}${[...set.names].sort().join('|')}`;
+  if (set === undefined) return '';
+  const names = set.names.length === 1 ? set.names[0]! : [...set.names].sort().join('|');
+  return set.except ? `!${names}` : names;
 }
 
-function conditionsKey(conditions: readonly Condition[] | undefined): string {
-  if (conditions === undefined) return '';
+function conditionsKey(conditions: readonly Condition[]): string {
   return conditions
     .map((c) => `${c.holds ? '+' : '-'}${c.name}`)
     .sort()
@@ -225,12 +245,18 @@ function actionKey(action: Action): string {
   return 'skip' in action ? 'skip' : rewriteText(action.rewrite);
 }
 
+function skipsIn(rules: readonly LoadedRule[]): number[] {
+  const skips: number[] = [];
+  for (let i = 0; i < rules.length; i++) if ('skip' in rules[i]!.rule.action) skips.push(i);
+  return skips;
+}
+
 function indexOf(list: readonly (InterfaceSet | undefined)[]): InterfaceIndex {
   const places = new Map<InterfaceSet | undefined, number>();
   const of = Int32Array.from(list, (set) => {
-    const place = places.get(set) ?? places.size;
-    places.set(set, place);
-    return place;
+    const known = places.get(set);
+    if (known === undefined) places.set(set, places.size);
+    return known ?? places.size - 1;
   });
   return { sets: [...places.keys()], of };
 }
@@ -241,15 +267,18 @@ export const HULL_WIDTH = HULL_FIELDS.length * 2;
 
 function hullsOf(rules: readonly LoadedRule[]): Float64Array {
   const hulls = new Float64Array(rules.length * HULL_WIDTH);
-  for (const [i, { sets }] of rules.entries()) {
-    for (const [h, field] of HULL_FIELDS.entries()) {
-      const [low, high] = sets === undefined ? [1, 0] : numericHull(sets[field]);
-      hulls[i * HULL_WIDTH + 2 * h] = low;
-      hulls[i * HULL_WIDTH + 2 * h + 1] = high;
+  let at = 0;
+  for (const { sets } of rules) {
+    for (let h = 0; h < HULL_FIELDS.length; h++, at += 2) {
+      const [low, high] = sets === undefined ? NOTHING : numericHull(sets[HULL_FIELDS[h]!]);
+      hulls[at] = low;
+      hulls[at + 1] = high;
     }
   }
   return hulls;
 }
+
+const NOTHING = [1, 0] as const;
 
 /** Bounds in plain numbers that no value of the set exceeds. */
 export function numericHull(set: FieldSet | undefined): [number, number] {
