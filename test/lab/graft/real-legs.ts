@@ -33,6 +33,7 @@ export function forOracle(row: TrafficRow): TrafficRow {
 export class RealLegs implements Forwarder {
   readonly #gateway: LabGateway;
   readonly #addresses: readonly string[];
+  #aside: string | null = null;
 
   constructor(gateway: LabGateway) {
     this.#gateway = gateway;
@@ -67,9 +68,16 @@ export class RealLegs implements Forwarder {
 
   /** To be called after each load of the gateway's own configuration, which sets all of this back. */
   steer(): void {
+    if (this.#aside !== null) this.#inside(['nft', '-f', '-'], `flush ruleset\n${this.#aside}`);
+    this.#aside = null;
+    this.#anyWay();
+    this.#inside(['nft', '-f', '-'], `add table inet steering\ndelete table inet steering\n${STEERING}`);
+  }
+
+  /** Takes packets whatever way their source would be answered by. */
+  #anyWay(): void {
     for (const name of ['all', ...Object.values(REAL)])
       this.#inside(['sysctl', '-qw', `net.ipv4.conf.${name}.rp_filter=0`]);
-    this.#inside(['nft', '-f', '-'], `add table inet steering\ndelete table inet steering\n${STEERING}`);
   }
 
   /** Takes the steering away, so that the gateway is as it was. */
@@ -77,8 +85,16 @@ export class RealLegs implements Forwarder {
     this.#inside(['nft', '-f', '-'], 'add table inet steering\ndelete table inet steering\n');
   }
 
-  load(): void {
-    throw new Error('A real gateway loads its own rules.');
+  /** Other rules for a while: `steer` puts the gateway's own back, as the kernel listed them. */
+  load(ruleset: string): void {
+    this.#aside ??= this.rules();
+    this.#anyWay();
+    this.#inside(['nft', '-f', '-'], `flush ruleset\n${STEERING}\n${ruleset}`);
+  }
+
+  /** The gateway's rules as the kernel lists them, without what their counters show. */
+  rules(): string {
+    return this.#inside(['nft', '-s', 'list', 'ruleset']);
   }
 
   forgetConnections(): void {
