@@ -1,5 +1,5 @@
 import type { Command } from 'commander';
-import type { ConfigObject } from '#core/config';
+import { type ConfigObject, withoutSecrets } from '#core/config';
 import { differenceRecord, type Naming, type TrafficDifference } from '#core/traffic';
 import { type CaptureComparison, compareCaptures, namingOf, trafficBetween } from '#dialects';
 import { configurationChanges } from '#runs';
@@ -83,7 +83,7 @@ function dataOf({ objects, traffic, naming, afterName }: Answer, text: FileChang
         nameBefore: change.before?.name ?? null,
         placeBefore: placeOf(change.before, (file) => file),
         placeAfter: placeOf(change.after, afterName),
-        fields: change.fields,
+        fields: withoutSecrets(change.fields),
         usedBefore: change.usersBefore.map((user) => user.name),
         usedAfter: change.usersAfter.map((user) => user.name),
       })),

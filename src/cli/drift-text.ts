@@ -1,4 +1,4 @@
-import type { ConfigObject, FieldChange } from '#core/config';
+import { type ConfigObject, type FieldChange, withoutSecrets } from '#core/config';
 import { type Drift, driftOf, type PlannedDevice, type PreparedGraft, type TargetPlan } from '#runs';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { plannedData } from './graft-record.ts';
@@ -52,8 +52,11 @@ function dataOf(planned: PlannedDevice, drift: Drift | null) {
     ...plannedData(planned),
     holds: drift?.holds.map(named) ?? null,
     differs:
-      drift?.differs.map(({ object, there, fields }) => ({ ...named(object), there: there.name, fields })) ??
-      null,
+      drift?.differs.map(({ object, there, fields }) => ({
+        ...named(object),
+        there: there.name,
+        fields: withoutSecrets(fields),
+      })) ?? null,
     lacks: drift?.lacks.map(named) ?? null,
   };
 }
@@ -95,7 +98,7 @@ function standing(planned: PlannedDevice, drift: Drift | null): string[] {
   const lines: string[] = [];
   for (const { object, fields } of drift.differs) {
     lines.push(`  differs: ${object.kind} ${object.name}`);
-    lines.push(...(fields.length === 0 ? insideLines(plan, object) : fields.map(fieldLine)));
+    lines.push(...(fields.length === 0 ? insideLines(plan, object) : withoutSecrets(fields).map(fieldLine)));
   }
   for (const { kind, name } of drift.lacks) lines.push(`  lacks: ${kind} ${name}`);
   const level = drift.differs.length + drift.lacks.length === 0;
@@ -126,7 +129,10 @@ function insideLines(plan: TargetPlan, { id }: ConfigObject): string[] {
   const lines = inside.map((change) => {
     const { kind, name } = (change.after ?? change.before)!;
     const word = { added: 'lacks', removed: 'has besides' }[change.change as string] ?? change.change;
-    return [`      ${word} ${kind} ${name}`, ...change.fields.map((field) => `    ${fieldLine(field)}`)];
+    return [
+      `      ${word} ${kind} ${name}`,
+      ...withoutSecrets(change.fields).map((field) => `    ${fieldLine(field)}`),
+    ];
   });
   return lines.flat();
 }

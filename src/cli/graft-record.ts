@@ -1,3 +1,4 @@
+import { withoutSecrets } from '#core/config';
 import { differenceRecord, rowRecord } from '#core/traffic';
 import type { PlannedDevice } from '#runs';
 import { rulesOf } from './finding-text.ts';
@@ -38,7 +39,7 @@ export function plannedData(planned: PlannedDevice) {
         change,
         kind,
         name: (after ?? before)?.name,
-        fields,
+        fields: withoutSecrets(fields),
       })),
     ),
     filesNotRead: plan.difference.unread,

@@ -5,7 +5,9 @@ import {
   type ObjectChange,
   type ObjectDifference,
   type OpaqueChange,
+  SecretHider,
   type Span,
+  withoutSecrets,
 } from '#core/config';
 
 /** The user's name for a file. */
@@ -39,7 +41,7 @@ function changeLines(change: ObjectChange, afterName: FileNaming): string[] {
   return [
     `  ${change.change}${moved}: ${object?.name ?? ''}${was} (${places.join(' -> ')})${users}`,
     ...wordsOf(change),
-    ...change.fields.map((field) => `      ${fieldText(field)}`),
+    ...withoutSecrets(change.fields).map((field) => `      ${fieldText(field)}`),
   ];
 }
 
@@ -58,7 +60,7 @@ export function fieldText({ field, before, after }: FieldChange): string {
 function opaqueLine({ change, before, after }: OpaqueChange, afterName: FileNaming): string {
   const part = after ?? before;
   const naming: FileNaming = after === null ? (file) => file : afterName;
-  return `  ${change}, not understood: ${part === null ? '' : `${spanText(part.place, naming)} "${part.text}"`}`;
+  return `  ${change}, not understood: ${part === null ? '' : `${spanText(part.place, naming)} "${new SecretHider().text(part.text)}"`}`;
 }
 
 function names(objects: readonly ConfigObject[]): string {

@@ -1,3 +1,4 @@
+import { SecretHider } from '#core/config';
 import type { Policy, Unread } from '#core/traffic';
 import type { ReadCapture } from './read-capture.ts';
 import { shorten } from './source/index.ts';
@@ -34,7 +35,7 @@ function firstDifference(text: string, other: string): { line: number; text: str
   const at = lines.findIndex((line, n) => line !== others[n]);
   return at < 0
     ? { line: lines.length, text: 'the end of the file' }
-    : { line: at + 1, text: shorten(lines[at]!.trim() || 'an empty line') };
+    : { line: at + 1, text: shorten(new SecretHider().text(lines[at]!).trim() || 'an empty line') };
 }
 
 /** The texts of files that no dialect knows, or that are only known to be a tree of words. */

@@ -52,6 +52,14 @@ describe('changes of a configuration', () => {
     );
   });
 
+  it('hide secrets, and still show that they changed: reports stand on the disk in clear', () => {
+    const of = (word: string) => [file('system.conf', `mtu = 1500\ncommunity = ${word}\nkeep-days = 30\n`)];
+    const [change] = configurationChanges(of('tide-and-time'), of('ebb-and-flow'));
+    expect(change!.difference).toContain('-community = (secret 1)\n+community = (secret 2)\n');
+    expect(change!.difference).not.toMatch(/tide|ebb/u);
+    expect(change!.difference).toContain(' mtu = 1500');
+  });
+
   it('show no difference of bytes that are no text', () => {
     const bytes = (last: number) => file('seal', Uint8Array.of(0xff, 0xfe, last));
     expect(configurationChanges([bytes(1)], [bytes(2)])).toEqual([

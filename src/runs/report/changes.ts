@@ -1,4 +1,5 @@
 import { createTwoFilesPatch } from 'diff';
+import { SecretHider } from '#core/config';
 import type { FileChange } from './run-report.ts';
 
 /** A file of a configuration, as links and the archive give it. */
@@ -9,7 +10,7 @@ export interface ComparedFile {
 
 /**
  * The files that differ between two captures, by name, each with its unified difference (three lines around each
- * change, as `diff -u` prints). Bytes that are not UTF-8 text are only said to differ.
+ * change, as `diff -u` prints), secrets hidden. Bytes that are not UTF-8 text are only said to differ.
  */
 export function configurationChanges(
   before: readonly ComparedFile[],
@@ -26,9 +27,11 @@ export function configurationChanges(
 }
 
 function difference(name: string, then: Uint8Array | undefined, now: Uint8Array | undefined): string | null {
-  const a = textOf(then);
-  const b = textOf(now);
-  if (a === null || b === null) return null;
+  const [whole, changed] = [textOf(then), textOf(now)];
+  if (whole === null || changed === null) return null;
+  // Reports stand on the disk in clear.
+  const hider = new SecretHider();
+  const [a, b] = [hider.text(whole), hider.text(changed)];
   const from = then === undefined ? '/dev/null' : `before/${name}`;
   const to = now === undefined ? '/dev/null' : `after/${name}`;
   return createTwoFilesPatch(from, to, a, b, undefined, undefined, { context: 3 })
