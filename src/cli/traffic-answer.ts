@@ -46,7 +46,7 @@ function rowLines(gathered: GatheredRow, naming: Naming): string[] {
   const { ruleBefore, ruleAfter, example } = row;
   return [
     rowSentence(row, naming),
-    ...translationParts(gathered).map((part) => `  of these, ${part}`),
+    ...translationParts(gathered, naming).map((part) => `  of these, ${part}`),
     `  before: ${originText(ruleBefore?.origin)}`,
     `  after:  ${originText(ruleAfter?.origin)}`,
     `  for example ${packetText(example)}`,

@@ -1,5 +1,13 @@
 import { codeOf, TuckpointError } from '#core/errors';
-import { differenceSentence, rowSentence, trafficDifference } from '#core/traffic';
+import {
+  differenceSentence,
+  gatherRows,
+  type Naming,
+  rowSentence,
+  type TrafficDifference,
+  trafficDifference,
+  translationParts,
+} from '#core/traffic';
 import { namingOf, policyOfCapture, readCapture } from '#dialects';
 import type { NamedFile } from '#links/port';
 import type { Reading } from './languages.ts';
@@ -47,13 +55,21 @@ export function compareTraffic(
     const sentence = remarks.join(' ');
     const naming = namingOf(a, b);
     if (difference.verdict === 'different')
-      return { verdict: 'different', sentence, rows: difference.rows.map((row) => rowSentence(row, naming)) };
+      return { verdict: 'different', sentence, rows: rowSentences(difference, naming) };
     if (opaque.length > 0) return { verdict: 'not read', sentence, rows: [] };
     return { verdict: difference.verdict, sentence, rows: [] };
   } catch (error) {
     if (!(error instanceof TuckpointError) || codeOf(error)?.startsWith('dialects/') !== true) throw error;
     return notRead(error.text);
   }
+}
+
+function rowSentences({ changes }: TrafficDifference, naming: Naming): string[] {
+  return changes.flatMap(({ rows }) =>
+    gatherRows(rows).map((gathered) =>
+      [rowSentence(gathered.row, naming), ...translationParts(gathered, naming)].join('; of these, '),
+    ),
+  );
 }
 
 function notRead(sentence: string): TrafficAnswer {

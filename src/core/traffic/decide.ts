@@ -26,6 +26,7 @@ import { choiceCondition, numbersText, replacementOf, rewriteText } from './tran
 /** One rule that matched on a packet's way. */
 export interface TraceStep {
   readonly stage: string;
+  readonly kind: Stage['kind'];
   readonly rule: Rule;
   /** Counts from 0 within the stage. */
   readonly index: number;
@@ -128,7 +129,7 @@ function runStage(
       index++;
       continue;
     }
-    trace.push({ stage: stage.name, rule, index });
+    trace.push({ stage: stage.name, kind: stage.kind, rule, index });
     const { action } = rule;
     if ('skip' in action) index = action.skip;
     else if ('rewrite' in action) return { rewrite: action.rewrite };
@@ -138,9 +139,13 @@ function runStage(
   return undefined;
 }
 
-/** The accept to name as the reason: the last that has a limit, or else the last one. */
+/**
+ * The accept to name as the reason: the last that has a limit, or else the last one. An accept among translations lets
+ * nothing pass; it only leaves the packet as it is.
+ */
 function acceptingRule(trace: readonly TraceStep[]): Rule | undefined {
   const accepts = trace
+    .filter(({ kind }) => kind === 'filter')
     .map((step) => step.rule)
     .filter((rule) => 'verdict' in rule.action && rule.action.verdict === 'accept');
   return accepts.findLast((rule) => Object.keys(rule.match).length > 0) ?? accepts.at(-1);

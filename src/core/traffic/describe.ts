@@ -148,12 +148,9 @@ export function originText(origin: Origin | undefined): string {
     : `${origin.file}:${origin.line}: ${origin.text}`;
 }
 
-/**
- * One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. A set that leaves out less than
- * it holds is named by what it leaves out: `any but 53`.
- */
+/** One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. */
 export function rowText(row: TrafficRow, naming: Naming = {}): string {
-  const t = shorter(row, rowTexts(row, naming), naming);
+  const t = shortTexts(row, naming);
   const limited = (texts: readonly string[], before: string) =>
     texts[0] === 'any' ? '' : `${before}${listed(texts)}`;
   const protocol = t.protocols[0] === 'any' ? `any IPv${row.family}` : t.protocols.join(', ');
@@ -179,7 +176,9 @@ function listed(texts: readonly string[]): string {
   return more <= 1 ? texts.join(', ') : `${texts.slice(0, LISTED).join(', ')} and ${more} more`;
 }
 
-function shorter(row: TrafficRow, texts: RowTexts, naming: Naming): RowTexts {
+/** As `rowTexts`, but a set that leaves out less than it holds is named by what it leaves out: `any but 53`. */
+export function shortTexts(row: TrafficRow, naming: Naming = {}): RowTexts {
+  const texts = rowTexts(row, naming);
   const choose = (whole: readonly string[], but: readonly string[]) =>
     but.length > 0 && but.length < whole.length ? [`any but ${listed(but)}`] : whole;
   const addresses = (set: AddressSet | undefined, whole: readonly string[]) =>

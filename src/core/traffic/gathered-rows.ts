@@ -1,8 +1,9 @@
-import { outcomesText, type RowTexts, rowTexts, sharedOutcome } from './describe.ts';
+import { isEveryAddress, uniteAddresses } from '#core/address';
+import { type Naming, outcomesText, type RowTexts, sharedOutcome, shortTexts } from './describe.ts';
 import { STATES } from './difference/fields.ts';
-import type { InterfaceTerm, TrafficRow } from './row.ts';
+import type { TrafficRow } from './row.ts';
 
-/** Rows for reading: several that differ only in interface, state and translation, as one. */
+/** Rows for reading: several that differ only in one of interfaces and addresses, in state and in translation, as one. */
 export interface GatheredRow {
   /** All their packets. An outcome has no translations where they differ; the example and its rules are of the first. */
   readonly row: TrafficRow;
@@ -10,7 +11,14 @@ export interface GatheredRow {
   readonly parts: readonly TrafficRow[];
 }
 
-type Side = 'inInterfaces' | 'outInterfaces';
+/** What may differ within a gathered row, besides states and translations; each is united on its own. */
+const UNITED = {
+  outInterfaces: unitedInterfaces,
+  inInterfaces: unitedInterfaces,
+  destinations: unitedAddresses,
+  sources: unitedAddresses,
+} as const;
+type Side = keyof typeof UNITED;
 
 /**
  * Gathers rows with the same verdicts and the same deciding rules. A set of packets that is translated only where it
@@ -18,22 +26,25 @@ type Side = 'inInterfaces' | 'outInterfaces';
  */
 export function gatherRows(rows: readonly TrafficRow[]): GatheredRow[] {
   const single = rows.map((row): GatheredRow => ({ row, parts: [row] }));
-  return gatherOver('inInterfaces', gatherOver('outInterfaces', single));
+  const sides = Object.keys(UNITED) as Side[];
+  return sides.reduce<GatheredRow[]>((gathered, side) => gatherOver(side, gathered), single);
 }
 
 /** What packets of a gathered row are translated, in words: `leaving on wan0, new: drop -> accept with masquerade`. Empty: all alike. */
-export function translationParts({ row, parts }: GatheredRow): string[] {
+export function translationParts({ row, parts }: GatheredRow, naming: Naming = {}): string[] {
   const whole = outcomesText(row);
-  const texts = rowTexts(row);
+  const texts = shortTexts(row, naming);
   return parts
     .filter((part) => outcomesText(part) !== whole)
-    .map((part) => `${limitsText(part, texts)}: ${outcomesText(part)}`);
+    .map((part) => `${limitsText(shortTexts(part, naming), texts)}: ${outcomesText(part)}`);
 }
 
-function limitsText(part: TrafficRow, whole: RowTexts): string {
-  const own = rowTexts(part);
+/** Where the limits of a part are other than those of the whole. */
+function limitsText(own: RowTexts, whole: RowTexts): string {
   const differs = (field: keyof RowTexts) => own[field].join() !== whole[field].join();
   return [
+    differs('sources') ? `from ${own.sources.join(', ')}` : '',
+    differs('destinations') ? `to ${own.destinations.join(', ')}` : '',
     differs('inInterfaces') ? `arriving on ${own.inInterfaces.join(', ')}` : '',
     differs('outInterfaces') ? `leaving on ${own.outInterfaces.join(', ')}` : '',
     differs('states') ? own.states.join(', ') : '',
@@ -45,14 +56,14 @@ function limitsText(part: TrafficRow, whole: RowTexts): string {
 function gatherOver(side: Side, gathered: readonly GatheredRow[]): GatheredRow[] {
   const alike = groupBy(gathered, ({ row }) => keyBut(side, row));
   return [...alike.values()].flatMap((group) => {
-    const bySide = groupBy(group, ({ row }) => interfacesKey(row[side]));
+    const bySide = groupBy(group, ({ row }) => JSON.stringify(row[side] ?? null));
     const states = [...bySide.values()].map((same) => unitedStates(same.map(({ row }) => row.states)));
-    // Only where every interface has the same states is the union again a set of interfaces times a set of states.
+    // Only where all have the same states is the union again a set of interfaces, or addresses, times a set of states.
     if (group.length < 2 || new Set(states.map(String)).size > 1) return group;
     const parts = group.flatMap((g) => g.parts);
     const row: TrafficRow = {
       ...group[0]!.row,
-      [side]: unitedInterfaces([...bySide.values()].map((same) => same[0]!.row[side])),
+      [side]: UNITED[side]([...bySide.values()].map((same) => same[0]!.row[side]) as never),
       states: states[0],
       before: sharedOutcome(parts.map(({ before }) => before)),
       after: sharedOutcome(parts.map(({ after }) => after)),
@@ -67,12 +78,14 @@ function keyBut(side: Side, row: TrafficRow): string {
   return JSON.stringify([before.verdict, after.verdict, rules, rest]);
 }
 
-function interfacesKey(terms: readonly InterfaceTerm[] | undefined): string {
-  return JSON.stringify(terms ?? null);
+function unitedInterfaces(lists: readonly TrafficRow['inInterfaces'][]): TrafficRow['inInterfaces'] {
+  return lists.includes(undefined) ? undefined : lists.flatMap((terms) => terms!);
 }
 
-function unitedInterfaces(lists: readonly TrafficRow[Side][]): TrafficRow[Side] {
-  return lists.includes(undefined) ? undefined : lists.flatMap((terms) => terms!);
+function unitedAddresses(sets: readonly TrafficRow['sources'][]): TrafficRow['sources'] {
+  if (sets.includes(undefined)) return undefined;
+  const all = sets.map((set) => set!).reduce(uniteAddresses);
+  return isEveryAddress(all) ? undefined : all;
 }
 
 function unitedStates(lists: readonly TrafficRow['states'][]): TrafficRow['states'] {

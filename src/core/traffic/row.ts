@@ -39,7 +39,10 @@ export interface TrafficRow extends PacketSet {
   readonly family: Family;
   readonly before: RowOutcome;
   readonly after: RowOutcome;
-  /** The rule that decides on the example; undefined when no rule does and the packet runs through. */
+  /**
+   * The rule that decides on the example: on its verdict, or where that stays on its translation. Undefined when no rule
+   * does and the packet runs through.
+   */
   readonly ruleBefore: Rule | undefined;
   readonly ruleAfter: Rule | undefined;
   readonly example: Packet;

@@ -6,7 +6,7 @@ import type { ComparedCluster } from './compare.ts';
 import type { OpenComparison } from './comparison.ts';
 import { exampleOf, packetSetOf, splitServices } from './decode.ts';
 import type { FieldSet } from './fields.ts';
-import { decidingRule } from './follow.ts';
+import { decidingRules } from './follow.ts';
 import type { Ranked } from './ranks.ts';
 import { sizeOf } from './size.ts';
 import type { Diagram } from './sweep.ts';
@@ -35,13 +35,19 @@ export function changesOf(
   const kinds = [...byDifference].map(([n, list]) => {
     const difference = diagram.differences[n]!;
     const outcomes = { before: outcomeOf(difference.before), after: outcomeOf(difference.after) };
+    // Where the verdict stays, it is the translation that changes.
+    const stays = outcomes.before.verdict === outcomes.after.verdict;
     const rows = list
       .flatMap((box) => splitServices(valuesOf(ranked, box), family))
       .map((box): SizedRow => {
         const set = packetSetOf(box, family, comparison);
         const example = exampleOf(box, set, path, family, comparison);
-        const ruleBefore = decidingRule(cluster.before, example, comparison);
-        const ruleAfter = decidingRule(cluster.after, example, comparison);
+        const decidedBy = (items: ComparedCluster['before'], cause: number) => {
+          const { verdict, translation } = decidingRules(items, example, comparison);
+          return stays ? (translation ?? ruleOf(cause) ?? verdict) : verdict;
+        };
+        const ruleBefore = decidedBy(cluster.before, difference.causeBefore);
+        const ruleAfter = decidedBy(cluster.after, difference.causeAfter);
         const row = { path, family, ...set, ...outcomes, ruleBefore, ruleAfter, example };
         return { row, size: sizeOf(box, comparison) };
       });

@@ -1,7 +1,7 @@
 import type { Rule } from '../policy.ts';
 import { Field } from './fields.ts';
 import { InterfaceNames } from './interfaces.ts';
-import type { LoadedStage } from './load.ts';
+import type { LoadedRule, LoadedStage } from './load.ts';
 import type { Comparison } from './program.ts';
 import type { Side, Slots } from './slots.ts';
 
@@ -17,6 +17,8 @@ export interface ChangedRule {
 export interface OpenComparison extends Comparison {
   readonly changed: readonly ChangedRule[];
   readonly conditionNames: readonly string[];
+  /** Does the rule stand among translations? */
+  translates(rule: LoadedRule): boolean;
 }
 
 /** With more changed rules than this that let packets pass, they are not followed one by one through later stages. */
@@ -49,6 +51,7 @@ export function openComparison(slots: Slots, asked?: LoadedStage, openAll = fals
   }
   const conditionNames: string[] = [];
   const conditions = new Map<string, number>();
+  let translating: ReadonlySet<LoadedRule> | undefined;
   return {
     slots,
     changed,
@@ -58,6 +61,10 @@ export function openComparison(slots: Slots, asked?: LoadedStage, openAll = fals
     followCauses: passing <= FOLLOWED,
     opened: new Set(),
     openAll,
+    translates(rule) {
+      translating ??= rulesOfTranslation(slots);
+      return translating.has(rule);
+    },
     causeOf: (side, slot, rule) => causes.get(`${side}/${slot}/${rule}`) ?? -1,
     conditionField(name) {
       let field = conditions.get(name);
@@ -69,4 +76,9 @@ export function openComparison(slots: Slots, asked?: LoadedStage, openAll = fals
       return field;
     },
   };
+}
+
+function rulesOfTranslation({ slots }: Slots): ReadonlySet<LoadedRule> {
+  const stages = slots.flatMap(({ before, after }) => [before.stage, after.stage]);
+  return new Set(stages.flatMap((stage) => (stage?.kind === 'nat' ? stage.rules : [])));
 }

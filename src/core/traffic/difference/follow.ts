@@ -8,35 +8,49 @@ import type { Item } from './program.ts';
 
 type Value = number | Address;
 
+/** The rules that a packet owes its outcome to. */
+export interface Deciders {
+  /** The rule that decides on the verdict. */
+  readonly verdict: Rule | undefined;
+  /** Of the rules that translate the packet or leave it as it is: one that changed before others, then one that translates. */
+  readonly translation: Rule | undefined;
+}
+
 /**
- * The rule that decides on a packet, found among the items of a cluster instead of among all rules of the policy. The
+ * The rules that decide on a packet, found among the items of a cluster instead of among all rules of the policy. The
  * packet must lie in one of the cluster's regions.
  */
-export function decidingRule(
-  items: readonly Item[],
-  packet: Packet,
-  comparison: OpenComparison,
-): Rule | undefined {
+export function decidingRules(items: readonly Item[], packet: Packet, comparison: OpenComparison): Deciders {
   const values = valuesOf(packet, comparison);
-  let accepting: Rule | undefined;
+  let verdict: Rule | undefined;
+  let translation: Rule | undefined;
+  let heaviest = 0;
   for (let i = 0; i < items.length; ) {
-    const { box, outcome, target, rule } = items[i]!;
+    const { box, outcome, target, rule, changed } = items[i]!;
     if (!holds(box, values)) {
       i++;
       continue;
     }
     const action = rule?.rule.action;
-    if (action !== undefined && 'verdict' in action) {
-      if (action.verdict !== 'accept') return rule!.rule;
+    if (action !== undefined && 'verdict' in action && action.verdict !== 'accept')
+      return { verdict: rule!.rule, translation };
+    if (action !== undefined && !('skip' in action)) {
+      if (comparison.translates(rule!)) {
+        const weight = changed ? 2 : 'rewrite' in action ? 1 : 0;
+        if (translation === undefined || weight >= heaviest) translation = rule!.rule;
+        heaviest = Math.max(heaviest, weight);
+      }
       // The last accept that has a limit is the reason; one without is a chain's policy.
-      const limited = Object.keys(rule!.rule.match).length > 0;
-      if (limited || accepting === undefined || Object.keys(accepting.match).length === 0)
-        accepting = rule!.rule;
+      else if (isLimited(rule!.rule) || verdict === undefined || !isLimited(verdict)) verdict = rule!.rule;
     }
-    if (outcome !== undefined) return accepting;
+    if (outcome !== undefined) break;
     i = target;
   }
-  return accepting;
+  return { verdict, translation };
+}
+
+function isLimited({ match }: Rule): boolean {
+  return Object.keys(match).length > 0;
 }
 
 function valuesOf(packet: Packet, { inNames, outNames, conditionNames, slots }: OpenComparison): Value[] {
