@@ -24,6 +24,8 @@ const ADVICE: Partial<Record<TargetProblem['what'], string>> = {
   'broken promise': 'If that is meant, say so with --accept-broken-promises.',
 };
 
+const UNPROVED = 'It is not carried out without your word for that: --accept-unproved.';
+
 /** What is kept of one device's plan once it is shown: plans hold whole configurations, and there may be a thousand. */
 export interface ShownPlan {
   readonly head: string;
@@ -87,10 +89,16 @@ function proofLines(plan: TargetPlan): string[] {
 
 const indented = (lines: readonly string[]) => lines.map((line) => (line === '' ? '' : `  ${line}`));
 
+/** What a plan does to traffic could not be told: it takes the user's word to carry it out. */
+export function isUnproved({ traffic, trafficUnknown, changed }: TargetPlan): boolean {
+  return changed.length > 0 && (trafficUnknown !== null || traffic?.verdict === 'undecided');
+}
+
 function trafficLines({ traffic, trafficUnknown, changed, naming }: TargetPlan): string[] {
-  if (trafficUnknown !== null) return [`Not compared: ${trafficUnknown}`];
+  if (trafficUnknown !== null) return [`Not compared: ${trafficUnknown}`, UNPROVED];
   if (traffic === null) return [`No dialect finds packet rules in ${changed.join(', ')} or beside it.`];
-  return differenceText(traffic, naming()).split('\n');
+  const lines = differenceText(traffic, naming()).split('\n');
+  return traffic.verdict === 'undecided' ? [...lines, UNPROVED] : lines;
 }
 
 function carriedLines({ carried, offers, remarks, problems }: GraftPlan): string[] {
@@ -186,7 +194,8 @@ function rowOf({ device, plan }: PlannedDevice): string[] {
   if (plan === null) return [device, '-', '-', '-', '-', 'stops: no capture'];
   const objects = plan.difference.parts.reduce((n, { difference }) => n + difference.changes.length, 0);
   const problems = [...new Set(plan.problems.map(({ what }) => what))];
-  const end = plan.changed.length === 0 ? 'nothing to do' : 'as planned';
+  const asPlanned = isUnproved(plan) ? 'with --accept-unproved only' : 'as planned';
+  const end = plan.changed.length === 0 ? 'nothing to do' : asPlanned;
   return [
     device,
     String(objects),

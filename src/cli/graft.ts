@@ -25,7 +25,7 @@ import { fileText } from './file-text.ts';
 import { fillInsNamed } from './fill-ins-named.ts';
 import { choiceData, choiceText } from './graft-choice.ts';
 import { loadedForReal } from './graft-load.ts';
-import { plansText, type ShownPlan, shownPlan } from './graft-plan-text.ts';
+import { isUnproved, plansText, type ShownPlan, shownPlan } from './graft-plan-text.ts';
 import { plannedData } from './graft-record.ts';
 import { finishGroup } from './graft-result.ts';
 import { graftUndoCommand, widthOf } from './graft-undo.ts';
@@ -164,7 +164,7 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
 /** What is carried out on a device; null when its plan stops, or what it does to traffic could not be decided. */
 function targetOf({ plan }: PlannedDevice, unproved: boolean): PlannedTarget | null {
   if (plan === null || plan.problems.length > 0) return null;
-  if (plan.traffic?.verdict === 'undecided' && !unproved) return null;
+  if (isUnproved(plan) && !unproved) return null;
   const { device, plannedOn, before, after } = plan;
   return { device, plannedOn, before, after, problems: [] };
 }

@@ -43,13 +43,17 @@ beforeAll(async () => {
 });
 afterAll(() => estate.stop());
 
-/** Every slot of the device holds its rules in the taught language only, as if delivered so. */
+/** Every slot of the device holds its rules in the taught language only. */
 function holdOnDevice(passages: string): void {
+  // A practice device asks of this file only that its braces and quotes are closed.
+  putOnDevice({ 'policy.nft': passages });
+}
+/** Files of every slot of the device, as if delivered so. */
+function putOnDevice(files: Readonly<Record<string, string>>): void {
   const contents = path.join(estate.folder, 'practice', name, 'contents');
-  for (const content of readdirSync(contents)) {
-    // A practice device asks of this file only that its braces and quotes are closed.
-    writeFileSync(path.join(contents, content, 'configuration', 'policy.nft'), passages);
-  }
+  for (const content of readdirSync(contents))
+    for (const [file, text] of Object.entries(files))
+      writeFileSync(path.join(contents, content, 'configuration', file), text);
 }
 const passages = () => {
   const { id } = estate
@@ -119,4 +123,22 @@ describe('A graft in a language that a mapping file teaches', () => {
     expect(done.decision, done.reason).toBe('kept');
     expect(trafficOf(done)).toBe(tillsPay('drop -> accept'));
   });
+});
+
+test('A graft onto a device with packet rules in two languages is not carried out without a word', async () => {
+  const nft = (rule: string) =>
+    `table inet x {\n\tchain forward {\n\t\ttype filter hook forward priority 0; policy drop;\n${rule}\t}\n}\n`;
+  const saved = '*filter\n:FORWARD DROP [0:0]\n-A FORWARD -p tcp -m tcp --dport 443 -j ACCEPT\nCOMMIT\n';
+  putOnDevice({ 'policy.nft': nft(''), 'saved.rules': saved });
+  expect((await estate.run('capture', name)).code).toBe(0);
+  const from = estate.file('time.nft', nft('\t\tudp dport 123 accept comment "time"\n'));
+  const time = ['graft', '--from', from, '--take', 'rule:time', '--place', 'first', '--onto', name];
+  const refused = await estate.say(...time, '--yes');
+  expect(refused.code, refused.stderr).toBe(2);
+  expect(refused.stdout).toContain('packet rules in two languages');
+  expect(refused.stdout).toContain('--accept-unproved');
+  expect(passages()).toBe(nft(''));
+  const done = first(await estate.run(...time, '--yes', '--accept-unproved'));
+  expect(done.decision, done.reason).toBe('kept');
+  expect(passages()).toContain('comment "time"');
 });

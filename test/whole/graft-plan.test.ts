@@ -70,6 +70,39 @@ describe('the plan of a graft', () => {
     ]);
   });
 
+  test('names addresses and ports of rows as the user does, beside the plain ones', async () => {
+    const { planned } = await graft('--take', 'rule:inet harbour forward rule 8', '--onto', edge);
+    const rows = planned[0]!.traffic!.rows as { sources: string[]; named?: { sources?: string[] } }[];
+    expect(rows.length).toBeGreaterThan(0);
+    for (const { sources, named } of rows) {
+      expect(sources).toEqual(['10.13.60.0/24']);
+      expect(named?.sources).toEqual(['@passenger_wifi']);
+    }
+  });
+
+  test('of chains that jump to each other in a circle comes to an end, and stops there', async () => {
+    const circle = estate.file(
+      'circle.nft',
+      `table inet harbour {
+	chain forward {
+		jump one comment "round and round"
+	}
+	chain one {
+		jump two
+	}
+	chain two {
+		jump one
+	}
+}
+`,
+    );
+    const round = ['--take', 'rule:"round and round"', '--place', 'last', '--onto', edge];
+    const said = await estate.say('graft', '--from', circle, '--dry-run', ...round);
+    expect(said.stdout).toContain('The chains call each other in a loop: one -> two -> one.');
+    // Without a kernel at hand to refuse it, traffic that could not be compared is not carried out without a word.
+    expect(said.code, said.stdout).toBe(2);
+  });
+
   test('stops where a name has another value, until that is decided, for each device by itself', async () => {
     const asked = await graft('--take', DESKS, '--onto', edge, control);
     expect(asked.code).toBe(2);
