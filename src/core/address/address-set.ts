@@ -24,6 +24,7 @@ export interface AddressSet {
 /** A set from ranges in any order, overlapping or not. Ranges with `low` above `high` hold nothing. */
 export function addressSet(family: Family, ranges: readonly AddressRange[]): AddressSet {
   const words = wordsOf(family);
+  if (inOrder(ranges, words)) return { family, ranges };
   const sorted = ranges
     .filter((r) => r.low.length === words && r.high.length === words && compareAddresses(r.low, r.high) <= 0)
     .sort((a, b) => compareAddresses(a.low, b.low));
@@ -38,6 +39,27 @@ export function addressSet(family: Family, ranges: readonly AddressRange[]): Add
     }
   }
   return { family, ranges: joined };
+}
+
+/** Are the ranges of this family, sorted, and with a gap between each and the next? */
+function inOrder(ranges: readonly AddressRange[], words: number): boolean {
+  let last: AddressRange | undefined;
+  for (const range of ranges) {
+    if (range.low.length !== words || range.high.length !== words) return false;
+    if (compareAddresses(range.low, range.high) > 0) return false;
+    if (last !== undefined && !hasGap(last.high, range.low)) return false;
+    last = range;
+  }
+  return true;
+}
+
+/** Is there an address above `low` and below `high`? */
+function hasGap(low: Address, high: Address): boolean {
+  if (compareAddresses(low, high) >= 0) return false;
+  const step = high.at(-1)! - low.at(-1)!;
+  // Neighbours differ by one in the last word, or it has just run over.
+  if (step !== 1 && step !== -0xffff_ffff) return true;
+  return compareAddresses(nextAddress(low)!, high) < 0;
 }
 
 /** Every address of the family. */

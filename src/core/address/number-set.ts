@@ -6,7 +6,11 @@ export type NumberSet = readonly number[];
 
 /** A set from `[low, high]` pairs in any order. Pairs with `low` above `high` hold nothing. */
 export function numberSet(pairs: readonly (readonly [number, number])[]): NumberSet {
-  const sorted = pairs.filter(([low, high]) => low <= high).sort((a, b) => a[0] - b[0]);
+  const [only] = pairs;
+  if (pairs.length === 1) return only![0] <= only![1] ? [only![0], only![1]] : [];
+  const sorted = inOrder(pairs)
+    ? pairs
+    : pairs.filter(([low, high]) => low <= high).sort((a, b) => a[0] - b[0]);
   const bounds: number[] = [];
   for (const [low, high] of sorted) {
     const lastHigh = bounds.at(-1);
@@ -14,6 +18,15 @@ export function numberSet(pairs: readonly (readonly [number, number])[]): Number
     else if (high > lastHigh) bounds[bounds.length - 1] = high;
   }
   return bounds;
+}
+
+function inOrder(pairs: readonly (readonly [number, number])[]): boolean {
+  let last = -1;
+  for (const [low, high] of pairs) {
+    if (low < last || low > high) return false;
+    last = low;
+  }
+  return true;
 }
 
 /** The set of exactly these numbers. */

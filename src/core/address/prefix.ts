@@ -10,9 +10,11 @@ export interface Prefix {
 
 /** The first and last address of a prefix; bits of `address` beyond `length` are ignored. */
 export function rangeOfPrefix(address: Address, length: number): AddressRange {
+  if (length >= address.length * 32) return { low: address, high: address };
   const low: number[] = [];
   const high: number[] = [];
-  for (const [i, word] of address.entries()) {
+  for (let i = 0; i < address.length; i++) {
+    const word = address[i]!;
     const fixed = Math.min(32, Math.max(0, length - 32 * i));
     const free = 2 ** (32 - fixed);
     const base = word - (word % free);

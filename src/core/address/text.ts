@@ -18,6 +18,7 @@ export function parseAddress(text: string): Address | undefined {
 
 const ZERO = 48;
 const DOT = 46 - ZERO;
+const COLON = 58;
 
 function parseIpv4(text: string): number | undefined {
   let word = 0;
@@ -40,38 +41,64 @@ function parseIpv4(text: string): number | undefined {
 }
 
 function parseIpv6(text: string): Address | undefined {
-  const halves = text.split('::');
-  if (halves.length > 2) return undefined;
-  const head = groupsOf(halves[0]!, halves.length === 1);
-  if (head === undefined) return undefined;
-  let groups = head;
-  if (halves.length === 2) {
-    const tail = groupsOf(halves[1]!, true);
-    if (tail === undefined) return undefined;
-    // "::" stands for one or more groups of zeros (RFC 4291 section 2.2, form 2).
-    const missing = 8 - head.length - tail.length;
-    if (missing < 1) return undefined;
-    groups = [...head, ...new Array<number>(missing).fill(0), ...tail];
-  }
-  if (groups.length !== 8) return undefined;
-  return [0, 2, 4, 6].map((i) => groups[i]! * 0x1_0000 + groups[i + 1]!);
+  const gap = text.indexOf('::');
+  const groups: number[] = [];
+  if (gap < 0)
+    return readGroups(text, 0, text.length, groups) && groups.length === 8 ? wordsFrom(groups) : undefined;
+  if (text.includes('::', gap + 1)) return undefined;
+  if (!readGroups(text, 0, gap, groups)) return undefined;
+  const before = groups.length;
+  if (!readGroups(text, gap + 2, text.length, groups)) return undefined;
+  // "::" stands for one or more groups of zeros (RFC 4291 section 2.2, form 2).
+  const missing = 8 - groups.length;
+  if (missing < 1) return undefined;
+  groups.length = 8;
+  groups.copyWithin(before + missing, before, 8 - missing).fill(0, before, before + missing);
+  return wordsFrom(groups);
 }
 
-/** 16-bit groups of one side of `::`; the last may be dotted decimal when this side ends the address. */
-function groupsOf(side: string, endsAddress: boolean): number[] | undefined {
-  if (side === '') return [];
-  const groups: number[] = [];
-  const parts = side.split(':');
-  for (const [i, part] of parts.entries()) {
-    if (/^[0-9a-fA-F]{1,4}$/.test(part)) {
-      groups.push(Number.parseInt(part, 16));
+const wordsFrom = (groups: readonly number[]): Address => [
+  groups[0]! * 0x1_0000 + groups[1]!,
+  groups[2]! * 0x1_0000 + groups[3]!,
+  groups[4]! * 0x1_0000 + groups[5]!,
+  groups[6]! * 0x1_0000 + groups[7]!,
+];
+
+/**
+ * Adds the 16-bit groups of one side of `::`; the last may be dotted decimal when this side ends the address. False
+ * for anything else.
+ */
+function readGroups(text: string, start: number, end: number, groups: number[]): boolean {
+  if (start === end) return true;
+  let group = -1;
+  let from = start;
+  for (let at = start; at <= end; at++) {
+    const code = at === end ? COLON : text.charCodeAt(at);
+    if (code === COLON) {
+      if (group < 0 || at - from > 4 || groups.length === 8) return false;
+      groups.push(group);
+      group = -1;
+      from = at + 1;
       continue;
     }
-    const word = i === parts.length - 1 && endsAddress ? parseIpv4(part) : undefined;
-    if (word === undefined) return undefined;
-    groups.push(Math.floor(word / 0x1_0000), word % 0x1_0000);
+    const digit = hexadecimal(code);
+    if (digit < 0) return code === DOT + ZERO && end === text.length && readDotted(text.slice(from), groups);
+    if (at - from < 4) group = group < 0 ? digit : group * 16 + digit;
   }
-  return groups.length <= 8 ? groups : undefined;
+  return true;
+}
+
+function readDotted(text: string, groups: number[]): boolean {
+  const word = parseIpv4(text);
+  if (word === undefined) return false;
+  groups.push(Math.floor(word / 0x1_0000), word % 0x1_0000);
+  return groups.length <= 8;
+}
+
+function hexadecimal(code: number): number {
+  if (code >= 48 && code <= 57) return code - 48;
+  const lower = code | 32;
+  return lower >= 97 && lower <= 102 ? lower - 87 : -1;
 }
 
 /**

@@ -1,5 +1,8 @@
 import type { Expression, Statement } from './syntax.ts';
 
+/** Fields of `meta` that are written without that word. */
+const BARE = /^meta (?=(iif|oif|mark|skuid|skgid|cpu|cgroup|pkttype))/;
+
 /** An expression in one canonical spelling; two that mean the same element by element read the same. */
 export function formatExpression(value: Expression): string {
   if (typeof value === 'string') return value;
@@ -9,9 +12,9 @@ export function formatExpression(value: Expression): string {
     case 'prefix':
       return `${formatExpression(value.address)}/${formatExpression(value.length)}`;
     case 'list':
-      return value.items.map(formatExpression).sort().join(',');
+      return sorted(value.items.map(formatExpression)).join(',');
     case 'set':
-      return `{ ${value.elements.map(formatExpression).sort().join(', ')} }`;
+      return `{ ${sorted(value.elements.map(formatExpression)).join(', ')} }`;
     case 'pair':
       return `${formatExpression(value.key)} : ${formatExpression(value.data)}`;
     case 'name':
@@ -21,7 +24,7 @@ export function formatExpression(value: Expression): string {
     case 'bits':
       return `${formatExpression(value.left)} ${value.op} ${operand(value.right)}`;
     case 'field':
-      return value.name.replace(/^meta (?=(iif|oif|mark|skuid|skgid|cpu|cgroup|pkttype))/, '');
+      return value.name.startsWith('meta ') ? value.name.replace(BARE, '') : value.name;
     case 'lookup':
       return `${formatExpression(value.key)} map ${formatExpression(value.map)}`;
     case 'verdict':
@@ -29,6 +32,18 @@ export function formatExpression(value: Expression): string {
     case 'any':
       return '*';
   }
+}
+
+/** Puts texts in order. Most sets in rules are short, and a general sort costs more than it sorts. */
+function sorted(texts: string[]): string[] {
+  if (texts.length > 8) return texts.sort();
+  for (let i = 1; i < texts.length; i++) {
+    const text = texts[i]!;
+    let at = i;
+    for (; at > 0 && texts[at - 1]! > text; at--) texts[at] = texts[at - 1]!;
+    texts[at] = text;
+  }
+  return texts;
 }
 
 const operand = (value: Expression): string =>

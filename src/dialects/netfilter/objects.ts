@@ -27,7 +27,8 @@ export function opaqueParts(ruleset: Ruleset, files: readonly SourceFile[]): Opa
   for (const table of ruleset.tables.values()) {
     for (const chain of table.chains.values()) {
       const list = listName(table, chain);
-      for (const [position, rule] of chain.rules.entries()) {
+      for (let position = 0; position < chain.rules.length; position++) {
+        const rule = chain.rules[position]!;
         for (const statement of rule.statements) {
           if (statement.kind !== 'opaque') continue;
           const within = objectId(kindOfRule(rule), list, position);
@@ -95,8 +96,7 @@ class Objects {
       }
       for (const chain of table.chains.values()) {
         objects.push(this.chain(table, chain));
-        for (const [position, rule] of chain.rules.entries())
-          objects.push(this.rule(table, chain, rule, position));
+        this.rules(table, chain, objects);
       }
     }
     return objects;
@@ -166,30 +166,42 @@ class Objects {
     return this.object('chain', listName(table, chain), section, chain.place, value, chain.comment);
   }
 
-  private rule(table: Table, chain: Chain, rule: Rule, position: number): ConfigObject {
+  private rules(table: Table, chain: Chain, objects: ConfigObject[]): void {
     const list = listName(table, chain);
-    const kind = kindOfRule(rule);
-    return {
-      id: objectId(kind, list, position),
-      kind,
-      name: rule.comment ?? `${list} rule ${position + 1}`,
-      section: `chain ${list}`,
-      place: this.spans.of(rule.place),
-      value: textsOf(rule),
-      order: { list, position },
-      comment: rule.comment,
-      references: this.referencesIn(table, rule.mentions, rule.place, this.spans.text(rule.place)),
-    };
+    const section = `chain ${list}`;
+    for (const [position, rule] of chain.rules.entries()) {
+      const kind = kindOfRule(rule);
+      objects.push({
+        id: objectId(kind, list, position),
+        kind,
+        name: rule.comment ?? `${list} rule ${position + 1}`,
+        section,
+        place: this.spans.of(rule.place),
+        value: textsOf(rule),
+        order: { list, position },
+        comment: rule.comment,
+        references: this.referencesIn(table, rule.mentions, rule.place, null),
+      });
+    }
   }
 
   private defineId(name: string): string {
     return this.defineIds.get(name) ?? objectId('setting', `$${name}`);
   }
 
-  /** With the named objects that a text mentions in quotes, as `counter name ip saddr map { … : "harbour" }` does. */
-  private referencesIn(table: Table, mentions: readonly Mention[], place: Place, what: string): Reference[] {
+  /**
+   * With the named objects that a text mentions in quotes, as `counter name ip saddr map { … : "harbour" }` does.
+   * Which kind of object is meant stands in the type of the map's data, or else (null) in the text itself.
+   */
+  private referencesIn(
+    table: Table,
+    mentions: readonly Mention[],
+    place: Place,
+    type: string | null,
+  ): readonly Reference[] {
     const known = this.references(table, mentions, place.file);
     if (table.objects.size === 0) return known;
+    const what = type ?? this.spans.text(place);
     const named = [...table.objects.values()];
     const found: Reference[] = [];
     for (const match of this.spans.text(place).matchAll(QUOTED_OBJECT)) {
@@ -207,7 +219,8 @@ class Objects {
     return [...known, ...found];
   }
 
-  private references(table: Table | null, mentions: readonly Mention[], file: string): Reference[] {
+  private references(table: Table | null, mentions: readonly Mention[], file: string): readonly Reference[] {
+    if (mentions.length === 0) return NO_REFERENCES;
     return mentions.map((mention) => ({
       to:
         table === null || mention.kind === 'define' ? this.defineId(mention.name) : targetOf(table, mention),
@@ -226,6 +239,8 @@ function readDefine({ value }: Define): { kind: ObjectKind; elements: string[] }
   const elements = text === null ? elementTexts(value) : [text];
   return { kind: kindOfDefine(elements, text !== null), elements };
 }
+
+const NO_REFERENCES: readonly Reference[] = [];
 
 const SIGNS: Readonly<Record<Mention['kind'], string>> = { set: '@', chain: '', define: '$', object: '' };
 

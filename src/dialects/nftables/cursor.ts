@@ -1,6 +1,7 @@
 import { TuckpointError } from '#core/errors';
 import type { Chain, Expression, Mention, Place } from '../netfilter/index.ts';
 import { shorten } from '../source/index.ts';
+import { Words } from './seen-words.ts';
 import { END, NEWLINE, QUOTED, type Tokens, WORD } from './tokens.ts';
 
 /** Thrown inside the reader when a statement is not understood; it becomes an opaque part and never leaves the room. */
@@ -42,12 +43,14 @@ export class Cursor {
   readonly tokens: Tokens;
   private readonly text: string;
   private readonly kinds: Uint16Array;
+  private readonly words: Words;
 
   constructor(tokens: Tokens, scope: Scope) {
     this.tokens = tokens;
     this.scope = scope;
     this.text = tokens.lines.text;
     this.kinds = tokens.kinds;
+    this.words = new Words(this.text);
   }
 
   kind(ahead = 0): number {
@@ -59,12 +62,14 @@ export class Cursor {
     const index = Math.min(this.at + ahead, this.tokens.count - 1);
     const start = this.tokens.starts[index]!;
     const end = this.tokens.ends[index]!;
-    return this.kinds[index] === QUOTED ? this.text.slice(start + 1, end - 1) : this.text.slice(start, end);
+    return this.kinds[index] === QUOTED ? this.words.of(start + 1, end - 1) : this.words.of(start, end);
   }
 
   /** Is the next token this bare word? */
   is(word: string, ahead = 0): boolean {
-    return this.kind(ahead) === WORD && this.word(ahead) === word;
+    if (this.kind(ahead) !== WORD) return false;
+    const start = this.tokens.starts[this.at + ahead]!;
+    return this.tokens.ends[this.at + ahead]! - start === word.length && this.text.startsWith(word, start);
   }
 
   isWord(ahead = 0): boolean {
@@ -147,17 +152,18 @@ export class Cursor {
     this.mentions.push({ kind, name, start, end: this.endOfLast() });
   }
 
-  /** Runs `inner` one level deeper. @throws TuckpointError `dialects/too-deep`. */
-  deeper<T>(inner: () => T): T {
+  /** Goes one level deeper, until `leave`. @throws TuckpointError `dialects/too-deep`. */
+  enter(): void {
     if (++this.depth > DEEPEST) {
       throw new TuckpointError('dialects/too-deep', `Brackets are nested more than ${DEEPEST} deep.`, {
         place: { file: this.tokens.lines.file, line: this.tokens.lines.lineAt(this.start()) },
         advice: 'Check that the file is a ruleset and was transferred whole.',
       });
     }
-    const result = inner();
+  }
+
+  leave(): void {
     this.depth--;
-    return result;
   }
 
   /** Moves behind the rest of this statement; braces inside it are skipped as a whole, without recursion. */

@@ -39,8 +39,13 @@ const HEADERS: Readonly<Record<string, string>> = {
   srh: 'nexthdr hdrlength seg-left flags tag sid last-entry',
 };
 
+/** Headers with the names of their fields. */
+export const HEADER_FIELDS: readonly (readonly [string, readonly string[]])[] = Object.entries(HEADERS).map(
+  ([header, names]) => [header, names.split(' ')],
+);
+
 const FIELDS: ReadonlyMap<string, ReadonlySet<string>> = new Map(
-  Object.entries(HEADERS).map(([header, names]) => [header, new Set(names.split(' '))]),
+  HEADER_FIELDS.map(([header, names]) => [header, new Set(names)]),
 );
 
 /** `meta` keys that may stand without the word `meta`. */

@@ -10,15 +10,20 @@ export interface ExpressionOptions {
   readonly list?: boolean;
 }
 
-const VERDICTS: ReadonlySet<string> = new Set([
-  'accept',
-  'drop',
-  'continue',
-  'return',
-  'jump',
-  'goto',
-  'queue',
-]);
+const CONSTANT: ExpressionOptions = {};
+
+const plain = (verdict: Verdict['verdict']): Verdict => ({ kind: 'verdict', verdict, chain: null });
+
+/** Verdicts that name no chain; rules share them. */
+const PLAIN = {
+  accept: plain('accept'),
+  drop: plain('drop'),
+  continue: plain('continue'),
+  return: plain('return'),
+  queue: plain('queue'),
+};
+
+const VERDICTS: ReadonlySet<string> = new Set([...Object.keys(PLAIN), 'jump', 'goto']);
 
 const BIT_WORDS: ReadonlyMap<string, string> = new Map([
   ['and', '&'],
@@ -29,17 +34,19 @@ const BIT_WORDS: ReadonlyMap<string, string> = new Map([
 ]);
 
 /** Reads an expression: lists of concatenations of ranges, prefixes and bit operations. */
-export function parseExpression(cursor: Cursor, options: ExpressionOptions = {}): Expression {
-  return cursor.deeper(() => {
-    const first = parseConcatenation(cursor, options);
-    if (options.list !== true || cursor.kind() !== 44) return first;
-    const items = [first];
+export function parseExpression(cursor: Cursor, options: ExpressionOptions = CONSTANT): Expression {
+  cursor.enter();
+  let whole = parseConcatenation(cursor, options);
+  if (options.list === true && cursor.kind() === 44) {
+    const items = [whole];
     while (cursor.acceptKind(44)) {
       cursor.skipNewlines();
       items.push(parseConcatenation(cursor, options));
     }
-    return { kind: 'list', items };
-  });
+    whole = { kind: 'list', items };
+  }
+  cursor.leave();
+  return whole;
 }
 
 function parseConcatenation(cursor: Cursor, options: ExpressionOptions): Expression {
@@ -58,11 +65,11 @@ function parseRanged(cursor: Cursor, options: ExpressionOptions): Expression {
   const left = parseBits(cursor, options);
   if (cursor.kind() === 47) {
     cursor.at++;
-    return { kind: 'prefix', address: left, length: parsePrimary(cursor, {}) };
+    return { kind: 'prefix', address: left, length: parsePrimary(cursor, CONSTANT) };
   }
   if (cursor.kind() === 45) {
     cursor.at++;
-    return { kind: 'range', from: left, to: parseBits(cursor, {}) };
+    return { kind: 'range', from: left, to: parseBits(cursor, CONSTANT) };
   }
   return left;
 }
@@ -70,7 +77,7 @@ function parseRanged(cursor: Cursor, options: ExpressionOptions): Expression {
 const lookup = (cursor: Cursor, key: Expression): Expression => ({
   kind: 'lookup',
   key,
-  map: parsePrimary(cursor, {}),
+  map: parsePrimary(cursor, CONSTANT),
 });
 
 const MOST_OPERATORS = 64;
@@ -146,7 +153,7 @@ export function parseVerdict(cursor: Cursor): Verdict | null {
   if (!cursor.isWord() || !VERDICTS.has(cursor.word())) return null;
   const start = cursor.start();
   const verdict = cursor.take() as Verdict['verdict'];
-  if (verdict !== 'jump' && verdict !== 'goto') return { kind: 'verdict', verdict, chain: null };
+  if (verdict !== 'jump' && verdict !== 'goto') return PLAIN[verdict];
   let chain: string;
   if (cursor.acceptKind(36)) {
     const name = cursor.take();
@@ -162,29 +169,34 @@ export function parseVerdict(cursor: Cursor): Verdict | null {
 export function parseElements(cursor: Cursor): Expression[] {
   const elements: Expression[] = [];
   cursor.expectKind(123);
-  cursor.deeper(() => {
-    for (;;) {
-      cursor.skipNewlines();
-      if (cursor.acceptKind(125)) return;
-      const key = parseExpression(cursor);
-      parseElementNotes(cursor);
-      if (cursor.acceptKind(58)) {
-        cursor.skipNewlines();
-        const data = parseVerdict(cursor) ?? parseExpression(cursor);
-        parseElementNotes(cursor);
-        elements.push({ kind: 'pair', key, data });
-      } else if (typeof key !== 'string' && key.kind === 'set')
-        for (const inner of key.elements) elements.push(inner);
-      else if (typeof key !== 'string' && key.kind === 'list')
-        for (const inner of key.items) elements.push(inner);
-      else elements.push(key);
-      cursor.skipNewlines();
-      if (cursor.acceptKind(44)) continue;
+  cursor.enter();
+  cursor.skipNewlines();
+  while (!cursor.acceptKind(125)) {
+    addElement(cursor, elements);
+    cursor.skipNewlines();
+    if (!cursor.acceptKind(44)) {
       cursor.expectKind(125);
-      return;
+      break;
     }
-  });
-  return elements;
+    cursor.skipNewlines();
+  }
+  cursor.leave();
+  return elements.slice();
+}
+
+function addElement(cursor: Cursor, elements: Expression[]): void {
+  const key = parseExpression(cursor);
+  parseElementNotes(cursor);
+  if (cursor.acceptKind(58)) {
+    cursor.skipNewlines();
+    const data = parseVerdict(cursor) ?? parseExpression(cursor);
+    parseElementNotes(cursor);
+    elements.push({ kind: 'pair', key, data });
+  } else if (typeof key !== 'string' && key.kind === 'set')
+    for (const inner of key.elements) elements.push(inner);
+  else if (typeof key !== 'string' && key.kind === 'list')
+    for (const inner of key.items) elements.push(inner);
+  else elements.push(key);
 }
 
 /** What may stand after a key: how long it stays, counters, limits, comments. None of it is part of the key. */

@@ -1,8 +1,19 @@
 import type { Expression } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
-import { isBareMeta, isField, isHeader } from './fields.ts';
+import { HEADER_FIELDS, isBareMeta, isField, isHeader } from './fields.ts';
 
 const field = (name: string): Expression => ({ kind: 'field', name });
+
+/** Fields of two plain words, which rules share. */
+const PLAIN_FIELDS: ReadonlyMap<string, Map<string, Expression>> = new Map(
+  HEADER_FIELDS.map(([header, names]) => [
+    header,
+    new Map(names.map((name) => [name, field(`${header} ${name}`)])),
+  ]),
+);
+
+const plainField = (header: string, name: string): Expression =>
+  PLAIN_FIELDS.get(header)?.get(name) ?? field(`${header} ${name}`);
 
 /** Does a field (a property of the packet) begin here? */
 export function fieldBegins(cursor: Cursor): boolean {
@@ -55,9 +66,9 @@ export function parseField(cursor: Cursor): Expression {
   const word = cursor.take();
   if (cursor.isWord() && isHeader(word) && isField(word, cursor.word())) {
     const name = cursor.take();
-    return field(word === 'meta' && name === 'secpath' ? 'meta ipsec' : `${word} ${name}`);
+    return plainField(word, word === 'meta' && name === 'secpath' ? 'ipsec' : name);
   }
-  if (isBareMeta(word)) return field(`meta ${word}`);
+  if (isBareMeta(word)) return plainField('meta', word);
   switch (word) {
     case 'ct': {
       const direction = cursor.take();

@@ -1,4 +1,4 @@
-import { newChain, type Rule, type Statement } from '../netfilter/index.ts';
+import { type Mention, newChain, type Rule, type Statement } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
 import { parseStatement } from './parse-statement.ts';
 
@@ -14,6 +14,9 @@ const RESUME: ReadonlySet<string> = new Set([
   'goto',
   'comment',
 ]);
+
+/** Most rules mention nothing: they share this. */
+const NO_MENTIONS: readonly Mention[] = [];
 
 /**
  * Reads one rule up to the end of its line. What is not understood becomes an opaque statement that reaches to
@@ -43,27 +46,28 @@ export function parseRule(cursor: Cursor): Rule {
   }
   const place = cursor.placeFrom(start);
   const handle = cursor.tokens.handles.get(cursor.at) ?? null;
-  const { mentions } = cursor;
+  const mentions = cursor.mentions.length === 0 ? NO_MENTIONS : cursor.mentions;
   cursor.mentions = outer;
-  return { place, statements, worked: { ways: [] }, comment, handle, mentions };
+  // A copy is as long as it needs to be; a list that has grown keeps room for more.
+  return { place, statements: statements.slice(), worked: { ways: [] }, comment, handle, mentions };
 }
 
 /** `jump { … }`: a chain without a name, kept beside the table's chains under its place. */
 function parseNamelessChain(cursor: Cursor): Statement {
-  return cursor.deeper(() => {
-    const start = cursor.start();
-    const verdict = cursor.take() === 'jump' ? 'jump' : 'goto';
-    const chain = newChain(`{${cursor.tokens.lines.file} ${start}}`, cursor.placeFrom(start));
-    cursor.at++;
-    for (;;) {
-      cursor.skipNewlines();
-      if (cursor.acceptKind(125)) break;
-      if (cursor.kind() === 0) throw new NotUnderstood('the block after jump does not end');
-      chain.rules.push(parseRule(cursor));
-    }
-    cursor.nameless.push(chain);
-    return { kind: 'verdict', verdict, chain: chain.name };
-  });
+  cursor.enter();
+  const start = cursor.start();
+  const verdict = cursor.take() === 'jump' ? 'jump' : 'goto';
+  const chain = newChain(`{${cursor.tokens.lines.file} ${start}}`, cursor.placeFrom(start));
+  cursor.at++;
+  for (;;) {
+    cursor.skipNewlines();
+    if (cursor.acceptKind(125)) break;
+    if (cursor.kind() === 0) throw new NotUnderstood('the block after jump does not end');
+    chain.rules.push(parseRule(cursor));
+  }
+  cursor.nameless.push(chain);
+  cursor.leave();
+  return { kind: 'verdict', verdict, chain: chain.name };
 }
 
 function resume(cursor: Cursor): void {

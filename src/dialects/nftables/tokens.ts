@@ -16,6 +16,7 @@ export const RIGHT_SHIFT = 261;
 
 const MOST_TOKENS = 24_000_000;
 
+/** Signs of two characters, all of which begin with one of `!=<>`. */
 const PAIRS: ReadonlyMap<string, number> = new Map([
   ['!=', NOT_EQUAL],
   ['==', EQUAL],
@@ -29,6 +30,16 @@ const PAIRS: ReadonlyMap<string, number> = new Map([
 // Or a traffic class `1:bbf8`.
 const COLONS =
   /(?:[0-9a-fA-F]{0,4}:){2,8}(?:\d+\.\d+\.\d+\.\d+|[0-9a-fA-F]{1,4})?|[0-9a-fA-F]{1,4}:[0-9a-fA-F]{1,4}(?!\w)/y;
+/** Can COLONS match here? At most four hexadecimal digits, then a colon: cheaper to see than to try the pattern. */
+function colonNear(text: string, at: number): boolean {
+  for (let end = at; end <= at + 4; end++) {
+    const code = text.charCodeAt(end);
+    if (code === 58) return true;
+    if (!isDigit(code) && !(code >= 97 && code <= 102) && !(code >= 65 && code <= 70)) return false;
+  }
+  return false;
+}
+
 const isLetter = (code: number): boolean =>
   (code >= 97 && code <= 122) || (code >= 65 && code <= 90) || code === 95;
 const isDigit = (code: number): boolean => code >= 48 && code <= 57;
@@ -126,7 +137,7 @@ export function tokenise(file: SourceFile): Tokens {
     } else {
       let end = at;
       const word = isDigit(code) || isLetter(code);
-      if (code === 58 || word) {
+      if ((code === 58 || word) && colonNear(text, at)) {
         COLONS.lastIndex = at;
         if (COLONS.test(text)) {
           end = COLONS.lastIndex;
@@ -139,7 +150,8 @@ export function tokenise(file: SourceFile): Tokens {
         push(WORD, at, end);
         at = end;
       } else {
-        const pair = PAIRS.get(text.slice(at, at + 2));
+        const sign = code === 33 || (code >= 60 && code <= 62);
+        const pair = sign ? PAIRS.get(text.slice(at, at + 2)) : undefined;
         if (pair !== undefined) push(pair, at, at + 2);
         else push(code < 256 ? code : 255, at, at + 1);
         at += pair === undefined ? 1 : 2;

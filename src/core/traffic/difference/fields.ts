@@ -63,6 +63,9 @@ export function isAddressSet(set: FieldSet): set is AddressSet {
 /** IPv4 sets become plain numbers: half the rules of most policies, and far faster. */
 export function fieldSetOf(addresses: AddressSet): FieldSet {
   if (addresses.family === 6) return addresses;
+  // Most hold one range, and an array that grows keeps room for many more.
+  const [first] = addresses.ranges;
+  if (addresses.ranges.length === 1) return [first!.low[0]!, first!.high[0]!];
   const bounds: number[] = [];
   for (const { low, high } of addresses.ranges) bounds.push(low[0]!, high[0]!);
   return bounds;

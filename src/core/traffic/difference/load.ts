@@ -192,7 +192,7 @@ function setsOf(match: Match, family: Family): (FieldSet | undefined)[] | undefi
   };
   if (match.sourcePort !== undefined || match.destinationPort !== undefined) within(WITH_PORTS);
   if (match.icmp !== undefined) within(family === 4 ? ICMP : ICMPV6);
-  const sets: (FieldSet | undefined)[] = new Array(Field.firstCondition).fill(undefined);
+  const sets = new Array<FieldSet | undefined>(Field.firstCondition).fill(undefined);
   sets[Field.source] = addressesOf(match.source, family);
   sets[Field.destination] = addressesOf(match.destination, family);
   sets[Field.protocol] = limited(protocol, 255);
@@ -269,20 +269,25 @@ function hullsOf(rules: readonly LoadedRule[]): Float64Array {
   const hulls = new Float64Array(rules.length * HULL_WIDTH);
   let at = 0;
   for (const { sets } of rules) {
-    for (let h = 0; h < HULL_FIELDS.length; h++, at += 2) {
-      const [low, high] = sets === undefined ? NOTHING : numericHull(sets[HULL_FIELDS[h]!]);
-      hulls[at] = low;
-      hulls[at + 1] = high;
+    for (const field of HULL_FIELDS) {
+      hulls[at++] = sets === undefined ? 1 : lowestOf(sets[field]);
+      hulls[at++] = sets === undefined ? 0 : highestOf(sets[field]);
     }
   }
   return hulls;
 }
 
-const NOTHING = [1, 0] as const;
-
 /** Bounds in plain numbers that no value of the set exceeds. */
 export function numericHull(set: FieldSet | undefined): [number, number] {
-  if (set === undefined) return [0, 0xffff_ffff];
-  if (isAddressSet(set)) return [set.ranges[0]!.low[0]!, set.ranges.at(-1)!.high[0]!];
-  return [set[0]!, set.at(-1)!];
+  return [lowestOf(set), highestOf(set)];
+}
+
+function lowestOf(set: FieldSet | undefined): number {
+  if (set === undefined) return 0;
+  return isAddressSet(set) ? set.ranges[0]!.low[0]! : set[0]!;
+}
+
+function highestOf(set: FieldSet | undefined): number {
+  if (set === undefined) return 0xffff_ffff;
+  return isAddressSet(set) ? set.ranges.at(-1)!.high[0]! : set.at(-1)!;
 }

@@ -2,7 +2,7 @@ import type { Condition, Match } from '#core/traffic';
 import { formatExpression, formatStatement } from '../format.ts';
 import type { Expression, NamedSet, Statement } from '../syntax.ts';
 import type { Context } from './context.ts';
-import { HEADER_PROTOCOLS, limitOf } from './limits.ts';
+import { HEADER_PROTOCOLS, hasHeader, headerOf, limitOf } from './limits.ts';
 import { bothMatches } from './merge.ts';
 import { maskLength, numbersFrom, openedUp, singles } from './values.ts';
 
@@ -17,7 +17,7 @@ const NO_LIMIT: Match = {};
 export const NEVER: Test = { boxes: [], negated: false };
 
 /** The tests of a comparison; all must be met. */
-export function testsOf(context: Context, statement: Extract<Statement, { kind: 'match' }>): Test[] {
+export function testsOf(context: Context, statement: Extract<Statement, { kind: 'match' }>): readonly Test[] {
   const op = statement.op === 'in' ? '==' : statement.op;
   let { left, right } = statement;
   if (typeof left !== 'string' && left.kind === 'bits' && (op === '==' || op === '!=')) {
@@ -176,9 +176,8 @@ export function conditionMatch(
 function impliedBy(context: Context, fields: readonly string[]): Match | 'never' {
   let match: Match = {};
   for (const field of fields) {
-    const header = field.slice(0, field.indexOf(' '));
-    if ((header === 'ip' || header === 'icmp') && context.family !== 4) return 'never';
-    if ((header === 'ip6' || header === 'icmpv6') && context.family !== 6) return 'never';
+    const header = headerOf(field);
+    if (!hasHeader(context.family, header)) return 'never';
     const protocol = HEADER_PROTOCOLS[header];
     if (protocol === undefined) continue;
     const both = bothMatches(match, { protocol: [protocol, protocol] });

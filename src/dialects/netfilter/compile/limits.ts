@@ -1,4 +1,11 @@
-import { exceptAddresses, exceptNumbers, type NumberSet, numberSet, pairsOf } from '#core/address';
+import {
+  exceptAddresses,
+  exceptNumbers,
+  type Family,
+  type NumberSet,
+  numberSet,
+  pairsOf,
+} from '#core/address';
 import type { ConnectionState, Match } from '#core/traffic';
 import type { Expression } from '../syntax.ts';
 import type { Context } from './context.ts';
@@ -22,6 +29,29 @@ export const HEADER_PROTOCOLS: Readonly<Record<string, number>> = {
   udplite: 136,
 };
 
+/** The same as sets, which rules share. */
+const PROTOCOL_SETS: ReadonlyMap<string, NumberSet> = new Map(
+  Object.entries(HEADER_PROTOCOLS).map(([header, number]) => [header, [number, number]]),
+);
+
+const headers = new Map<string, string>();
+
+/** The first word of a field's name. */
+export function headerOf(field: string): string {
+  let header = headers.get(field);
+  if (header === undefined) {
+    header = field.slice(0, field.indexOf(' '));
+    if (headers.size < 1000) headers.set(field, header);
+  }
+  return header;
+}
+
+/** Whether packets of this family can have the header at all, as far as that is certain. */
+export function hasHeader(family: Family, header: string): boolean {
+  if (header === 'ip' || header === 'icmp') return family === 4;
+  return family === 6 || (header !== 'ip6' && header !== 'icmpv6');
+}
+
 /**
  * The limit that "this field has one of these values" (or none of them) puts on packets of the context's family.
  * `never` when no such packet exists, null when the packet space has no such field or a value is not understood.
@@ -32,9 +62,8 @@ export function limitOf(
   values: readonly Expression[],
   negated: boolean,
 ): Match | 'never' | null {
-  const header = field.slice(0, field.indexOf(' '));
-  if ((header === 'ip' || header === 'icmp') && context.family !== 4) return 'never';
-  if ((header === 'ip6' || header === 'icmpv6') && context.family !== 6) return 'never';
+  const header = headerOf(field);
+  if (!hasHeader(context.family, header)) return 'never';
   switch (field) {
     case 'ip saddr':
     case 'ip6 saddr':
@@ -66,12 +95,11 @@ export function limitOf(
     case 'th dport': {
       const set = numbersFrom(field, values, 65_535);
       if (set === null) return null;
-      const number = HEADER_PROTOCOLS[header];
-      const protocol = number === undefined ? {} : { protocol: [number, number] };
+      const protocol = PROTOCOL_SETS.get(header);
       const ports = complement(set, 65_535, negated);
-      return orNever(ports, (p) =>
-        field.endsWith('sport') ? { ...protocol, sourcePort: p } : { ...protocol, destinationPort: p },
-      );
+      if (ports.length === 0) return 'never';
+      if (field.endsWith('sport')) return protocol ? { protocol, sourcePort: ports } : { sourcePort: ports };
+      return protocol ? { protocol, destinationPort: ports } : { destinationPort: ports };
     }
     case 'icmp type':
     case 'icmpv6 type': {
@@ -143,7 +171,7 @@ function interfaceLimit(
     if (!field.endsWith('name') && numberOf(value) !== undefined) return null;
     names.push(value);
   }
-  names.sort();
+  if (names.length > 1) names.sort();
   if (field.startsWith('meta oif') && context.beforeRouting) {
     return names.includes('') !== negated ? {} : 'never';
   }

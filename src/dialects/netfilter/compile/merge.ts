@@ -1,4 +1,4 @@
-import { intersectAddresses, intersectNumbers, type NumberSet } from '#core/address';
+import { intersectAddresses, intersectNumbers } from '#core/address';
 import type { Condition, InterfaceSet, Match } from '#core/traffic';
 
 export type Writable<T> = { -readonly [K in keyof T]: T[K] };
@@ -28,48 +28,48 @@ export function narrow(both: Writable<Match>, b: Match): 'narrowed' | 'never' | 
   }
   if (inInterface !== undefined) both.inInterface = inInterface;
   if (outInterface !== undefined) both.outInterface = outInterface;
-  if (b.source !== undefined) {
-    both.source = both.source === undefined ? b.source : intersectAddresses(both.source, b.source);
+  let empty = isNoInterface(inInterface) || isNoInterface(outInterface);
+  // Limits are few of the many there may be: only those that `b` has are looked at.
+  for (const limit in b) {
+    switch (limit) {
+      case 'source':
+      case 'destination': {
+        const had = both[limit];
+        const set = had === undefined ? b[limit]! : intersectAddresses(had, b[limit]!);
+        both[limit] = set;
+        empty ||= set.ranges.length === 0;
+        break;
+      }
+      case 'protocol':
+      case 'sourcePort':
+      case 'destinationPort':
+      case 'icmp': {
+        const had = both[limit];
+        const set = had === undefined ? b[limit]! : intersectNumbers(had, b[limit]!);
+        both[limit] = set;
+        empty ||= set.length === 0;
+        break;
+      }
+      case 'states': {
+        const states = both.states?.filter((state) => b.states!.includes(state)) ?? b.states!;
+        both.states = states;
+        empty ||= states.length === 0;
+        break;
+      }
+      case 'conditions': {
+        const conditions =
+          both.conditions === undefined ? b.conditions! : bothConditions(both.conditions, b.conditions!);
+        if (conditions === 'never') return 'never';
+        both.conditions = conditions;
+        break;
+      }
+    }
   }
-  if (b.destination !== undefined) {
-    both.destination =
-      both.destination === undefined ? b.destination : intersectAddresses(both.destination, b.destination);
-  }
-  if (b.protocol !== undefined) both.protocol = bothNumbers(both.protocol, b.protocol);
-  if (b.sourcePort !== undefined) both.sourcePort = bothNumbers(both.sourcePort, b.sourcePort);
-  if (b.destinationPort !== undefined)
-    both.destinationPort = bothNumbers(both.destinationPort, b.destinationPort);
-  if (b.icmp !== undefined) both.icmp = bothNumbers(both.icmp, b.icmp);
-  const { states } = both;
-  if (b.states !== undefined) {
-    both.states = states === undefined ? b.states : states.filter((state) => b.states!.includes(state));
-  }
-  if (b.conditions !== undefined) {
-    const conditions =
-      both.conditions === undefined ? b.conditions : bothConditions(both.conditions, b.conditions);
-    if (conditions === 'never') return 'never';
-    both.conditions = conditions;
-  }
-  return isEmpty(both) ? 'never' : 'narrowed';
+  return empty ? 'never' : 'narrowed';
 }
 
-const bothNumbers = (a: NumberSet | undefined, b: NumberSet): NumberSet =>
-  a === undefined ? b : intersectNumbers(a, b);
-
-/** Whether a limit of the match holds nothing. */
-function isEmpty(match: Match): boolean {
-  return (
-    match.source?.ranges.length === 0 ||
-    match.destination?.ranges.length === 0 ||
-    match.protocol?.length === 0 ||
-    match.sourcePort?.length === 0 ||
-    match.destinationPort?.length === 0 ||
-    match.icmp?.length === 0 ||
-    match.states?.length === 0 ||
-    (match.inInterface?.names.length === 0 && match.inInterface.except !== true) ||
-    (match.outInterface?.names.length === 0 && match.outInterface.except !== true)
-  );
-}
+const isNoInterface = (set: InterfaceSet | undefined): boolean =>
+  set !== undefined && set.names.length === 0 && set.except !== true;
 
 /** Does `wide` (perhaps ending in `*`) hold every name that `narrow` holds? */
 const covers = (wide: string, narrow: string): boolean =>

@@ -2,7 +2,6 @@ import {
   type AddressRange,
   type AddressSet,
   addressSet,
-  compareAddresses,
   type Family,
   highestAddress,
   type NumberSet,
@@ -64,7 +63,7 @@ export function numbersFrom(field: string, values: Iterable<Expression>, top: nu
       pairs.push([number, number]);
     }
   }
-  return pairs.length === 1 && pairs[0]![0] <= pairs[0]![1] ? pairs[0]! : numberSet(pairs);
+  return numberSet(pairs);
 }
 
 /** Addresses of one family from single values; null when one of them is not understood. */
@@ -82,15 +81,13 @@ const WORTH_KEEPING = 16;
 const kept = new WeakMap<readonly Expression[], Map<Family, AddressSet | null>>();
 
 function readAddresses(family: Family, values: readonly Expression[]): AddressSet | null {
-  const ranges: AddressRange[] = [];
-  for (const value of values) {
-    const range = addressRange(family, value);
+  const ranges = new Array<AddressRange>(values.length);
+  for (let i = 0; i < values.length; i++) {
+    const range = addressRange(family, values[i]!);
     if (range === null) return null;
-    ranges.push(range);
+    ranges[i] = range;
   }
-  const [only] = ranges;
-  const plain = ranges.length === 1 && compareAddresses(only!.low, only!.high) <= 0;
-  return plain ? { family, ranges } : addressSet(family, ranges);
+  return addressSet(family, ranges);
 }
 
 function addressRange(family: Family, value: Expression): AddressRange | null {
