@@ -3,7 +3,7 @@ import { cpus, loadavg, tmpdir } from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { freshKey, openArchive } from '#archive';
+import { freshKey, openArchive, stayLean } from '#archive';
 import { mb, round } from './figures.ts';
 import { gitRepository, packSize } from './git.ts';
 import type { HistorySize } from './history.ts';
@@ -30,7 +30,7 @@ const SIZES: Record<string, HistorySize & { readonly atOnce: number }> = {
   small: { devices: 4, days: 40, smallest: 50_000, largest: 200_000, changes: 0.3, atOnce: 1 },
   moderate: { devices: 20, days: 120, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
   year: { devices: 20, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 1 },
-  full: { devices: 200, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 30 },
+  full: { devices: 200, days: 365, smallest: 50_000, largest: 2_000_000, changes: 0.3, atOnce: 16 },
 };
 
 const main = fileURLToPath(import.meta.url);
@@ -44,6 +44,7 @@ async function measure(name: string, repository: string | undefined): Promise<Re
     const nothing = await freshProcessWithNothing(main, path.join(home, 'nothing'));
     const folder = path.join(home, 'archive');
     const key = await freshKey();
+    stayLean(); // as the service and the commands of the archive do
     const archive = await openArchive({ folder, key });
     const startMB = peakMB();
     const { ids, total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home);

@@ -6,6 +6,7 @@ import { median, round, secondsSince } from './figures.ts';
 import type { HistorySize } from './history.ts';
 import { forgetPeak, peakMB } from './memory.ts';
 import { historyFrom } from './source.ts';
+import { Syncs } from './syncs.ts';
 
 function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   const at = new Date(Date.UTC(2026, 0, 1 + day, 3, 0, device % 60)).toISOString();
@@ -13,18 +14,36 @@ function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   return { device: `device-${device}`, at, source: 'round', release: '7.2.4', slot: '1', run: null, files };
 }
 
-/** Milliseconds of some captures, and of the disk alone for the files of each. */
+/** What some captures took, and the disk alone for the files of each. Times in milliseconds. */
 class Compared {
-  readonly ours: number[] = [];
-  readonly bare: number[] = [];
+  readonly #ours: number[] = [];
+  readonly #bare: number[] = [];
+  #syncs = 0;
+  #syncing = 0;
+  #bareSyncing = 0;
+
+  /** `syncs`: of the capture; `bareSyncing`: while the disk alone was at work. */
+  add(ours: number, syncs: { count: number; milliseconds: number }, bare: number, bareSyncing: number) {
+    this.#ours.push(ours);
+    this.#bare.push(bare);
+    this.#syncs += syncs.count;
+    this.#syncing += syncs.milliseconds;
+    this.#bareSyncing += bareSyncing;
+  }
 
   report() {
-    const [ours, bare] = [median(this.ours), median(this.bare)];
+    const [ours, bare] = [median(this.#ours), median(this.#bare)];
+    const sum = (all: readonly number[]) => all.reduce((one, other) => one + other, 0);
     return {
-      captures: this.ours.length,
+      captures: this.#ours.length,
       ms: round(ours),
       bareDiskMs: round(bare),
       ratio: round(ours / bare),
+      /** For one capture; the disk alone needs as many as it has files and folders of files. */
+      syncs: round(this.#syncs / this.#ours.length),
+      /** Of the whole time, the share in which a sync was under way. */
+      syncShare: round(this.#syncing / sum(this.#ours)),
+      bareSyncShare: round(this.#bareSyncing / sum(this.#bare)),
     };
   }
 }
@@ -68,6 +87,7 @@ export async function takeIn(
   const changed = new Compared();
   const unchanged = new Compared();
   const ids: string[][] = [];
+  const syncs = new Syncs();
   const total = { seconds: 0, processorSeconds: 0, packSeconds: 0, contentBytes: 0, storedBytes: 0 };
   let [putPeak, packPeak] = [0, 0];
   for (let device = 0; device < size.devices; device += 1) {
@@ -80,6 +100,7 @@ export async function takeIn(
       const processor = process.cpuUsage();
       const started = performance.now();
       if (alone) await puts.settle();
+      const syncsBefore = syncs.now;
       const begun = performance.now();
       await puts.put(captureOf(device, one.day, one.bytes));
       if (alone) await puts.settle();
@@ -88,12 +109,20 @@ export async function takeIn(
       total.seconds += (ended - started) / 1000;
       total.processorSeconds += (user + system) / 1e6;
       if (!alone) continue;
+      const syncsAfter = syncs.now;
       const id = puts.ids.at(-1)!;
       const container = inside.catalogue.shelfOf(id)!.container.file;
       const files = one.changed ? [readFileSync(path.join(inside.folder, container))] : [];
-      const beside = one.changed ? changed : unchanged;
-      beside.ours.push(ended - begun);
-      beside.bare.push(await bareStore(path.join(home, 'bare'), id, [...files, newestLine(inside.folder)]));
+      const bare = await bareStore(path.join(home, 'bare'), id, [...files, newestLine(inside.folder)]);
+      (one.changed ? changed : unchanged).add(
+        ended - begun,
+        {
+          count: syncsAfter.count - syncsBefore.count,
+          milliseconds: syncsAfter.milliseconds - syncsBefore.milliseconds,
+        },
+        bare,
+        syncs.now.milliseconds - syncsAfter.milliseconds,
+      );
     }
     await puts.settle();
     putPeak = Math.max(putPeak, peakMB());
@@ -103,7 +132,9 @@ export async function takeIn(
     total.packSeconds += secondsSince(started);
     packPeak = Math.max(packPeak, peakMB());
     ids.push(puts.ids);
-    process.stderr.write(`device ${device + 1} of ${size.devices} taken in and packed\n`);
+    process.stderr.write(
+      `device ${device + 1} of ${size.devices} taken in (${putPeak} MB at most) and packed (${packPeak} MB)\n`,
+    );
   }
   return {
     ids,

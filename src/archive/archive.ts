@@ -82,7 +82,7 @@ class ArchiveInFolder implements FolderArchive, Inside {
   refresh(): Promise<void> {
     this.#checkOpen();
     this.#refreshing ??= this.manifest
-      .refresh((entries) => this.catalogue.add(entries))
+      .refresh((entry) => this.catalogue.add(entry))
       .finally(() => {
         this.#refreshing = undefined;
       });
@@ -116,11 +116,12 @@ class ArchiveInFolder implements FolderArchive, Inside {
     await this.append([{ kind: 'noticed', what }]);
   }
 
-  async append(entries: readonly NewEntry[]): Promise<readonly Entry[]> {
+  async append(entries: readonly NewEntry[], durable?: Promise<void>): Promise<readonly Entry[]> {
     if (entries.some((entry) => entry.kind === 'noticed')) this.#headsCompared = true;
     await this.#noteLinesGone();
-    const added = await this.manifest.append(entries, this.now().toISOString(), this.witnesses);
-    this.catalogue.add(added);
+    const stored = this.now().toISOString();
+    const added = await this.manifest.append(entries, stored, this.witnesses, durable);
+    for (const entry of added) this.catalogue.add(entry);
     return added;
   }
 

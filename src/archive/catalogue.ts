@@ -1,6 +1,8 @@
+import { lineIn } from './capture-id.ts';
 import { listingDigest } from './digest.ts';
 import type { Container, Entry, EntryOf, Proof } from './entry.ts';
 import type { CaptureRecord } from './port.ts';
+import { Rows } from './rows.ts';
 
 /** A file of the archive and what it holds. `raw` is the size of the tar inside a pack; null: a single capture. */
 export interface Shelf {
@@ -22,35 +24,21 @@ interface Holder {
   users: number;
 }
 
-/** What is kept of a capture: what it shares with others stands once, in its holder. */
-interface Row {
-  readonly id: string;
-  readonly at: string;
-  readonly source: CaptureRecord['source'];
-  readonly release: string | null;
-  readonly slot: string | null;
-  readonly run: string | null;
-  readonly holder: Holder;
-}
-
 interface Device {
   readonly name: string;
-  readonly rows: Set<Row>;
+  /** Of its captures, those deleted since included. */
+  readonly lines: number[];
   /** Digest -> the capture that has the bytes. */
   readonly byDigest: Map<string, Holder>;
 }
 
-function recordOf({ id, at, source, release, slot, run, holder }: Row): CaptureRecord {
-  const { device, digest, files } = holder;
-  return { id, device, at, source, release, slot, run, digest, files };
-}
-
 /**
  * What the manifest says, arranged for looking up. It is the index: rebuilt from the manifest whenever it is opened, and
- * the one thing in memory that grows with the archive, by some 450 bytes a capture.
+ * the one thing in memory that grows with the archive: by 24 bytes for a capture equal to an earlier one, by some 600 for
+ * one with bytes of its own.
  */
 export class Catalogue {
-  readonly #rows = new Map<string, Row>();
+  readonly #rows = new Rows<Holder>();
   readonly #devices = new Map<string, Device>();
   readonly #holders = new Map<string, Holder>();
   readonly #shelves = new Map<string, Shelf>();
@@ -62,12 +50,8 @@ export class Catalogue {
   /** Files that lines have replaced or emptied: safe to remove. */
   readonly spent = new Set<string>();
 
-  /** Takes the next lines of the manifest, in order. */
-  add(entries: readonly Entry[]): void {
-    for (const entry of entries) this.#take(entry);
-  }
-
-  #take(entry: Entry): void {
+  /** Takes the next line of the manifest; in order. */
+  add(entry: Entry): void {
     switch (entry.kind) {
       case 'capture':
         this.#captured(entry);
@@ -139,16 +123,14 @@ export class Catalogue {
   #device(name: string): Device {
     const known = this.#devices.get(name);
     if (known !== undefined) return known;
-    const device = { name, rows: new Set<Row>(), byDigest: new Map<string, Holder>() };
+    const device = { name, lines: [], byDigest: new Map<string, Holder>() };
     this.#devices.set(name, device);
     return device;
   }
 
   #enter(entry: EntryOf<'capture'> | EntryOf<'same'>, holder: Holder): void {
-    const { id, at, source, release, slot, run } = entry;
-    const row = { id, at, source, release, slot, run, holder };
-    this.#rows.set(id, row);
-    this.#device(holder.device).rows.add(row);
+    this.#rows.add(entry.seq, entry, holder);
+    this.#device(holder.device).lines.push(entry.seq);
     holder.users += 1;
   }
 
@@ -185,11 +167,10 @@ export class Catalogue {
   }
 
   #delete(id: string): void {
-    const row = this.#rows.get(id);
-    if (row === undefined) return;
-    const { holder } = row;
-    this.#rows.delete(id);
-    this.#devices.get(holder.device)?.rows.delete(row);
+    const line = this.#rows.lineOf(id);
+    if (line === undefined) return;
+    const holder = this.#rows.holder(line)!;
+    this.#rows.remove(line);
     this.#names.delete(id);
     holder.users -= 1;
     if (holder.users > 0) return;
@@ -208,13 +189,24 @@ export class Catalogue {
   }
 
   record(id: string): CaptureRecord | undefined {
-    const row = this.#rows.get(id);
-    return row === undefined ? undefined : recordOf(row);
+    const line = this.#rows.lineOf(id);
+    return line === undefined ? undefined : this.#record(line);
+  }
+
+  #record(line: number): CaptureRecord {
+    const { device, digest, files } = this.#rows.holder(line)!;
+    const { id, at, source, release, slot, run } = this.#rows.taken(line);
+    return { id, device, at, source, release, slot, run, digest, files };
+  }
+
+  #holderFor(id: string): Holder | undefined {
+    const line = this.#rows.lineOf(id);
+    return line === undefined ? undefined : this.#rows.holder(line);
   }
 
   /** The capture whose bytes this one has: itself, or an earlier one it equals. */
   holderOf(id: string): string | undefined {
-    return this.#rows.get(id)?.holder.id;
+    return this.#holderFor(id)?.id;
   }
 
   /** What is known of the bytes of a holder, for writing it into a pack. */
@@ -224,7 +216,7 @@ export class Catalogue {
 
   /** The file that has the bytes of a capture. */
   shelfOf(id: string): Shelf | undefined {
-    const holder = this.#rows.get(id)?.holder ?? this.#holders.get(id);
+    const holder = this.#holderFor(id) ?? this.#holders.get(id);
     return holder === undefined ? undefined : this.#shelves.get(holder.file);
   }
 
@@ -246,7 +238,9 @@ export class Catalogue {
   /** Captures that have the bytes of this holder. */
   users(holder: string): readonly string[] {
     const device = this.#devices.get(this.#holders.get(holder)?.device ?? '');
-    return [...(device?.rows ?? [])].filter((row) => row.holder.id === holder).map((row) => row.id);
+    return (device?.lines ?? [])
+      .filter((line) => this.#rows.holder(line)?.id === holder)
+      .map((line) => this.#rows.id(line));
   }
 
   nameOf(id: string): string | null {
@@ -255,22 +249,23 @@ export class Catalogue {
 
   get devices(): readonly string[] {
     return [...this.#devices.values()]
-      .filter(({ rows }) => rows.size > 0)
+      .filter(({ lines }) => lines.some((line) => this.#rows.holder(line) !== undefined))
       .map(({ name }) => name)
       .sort();
   }
 
   /** Oldest first, by the time they were taken, then by id. */
   list(device?: string): CaptureRecord[] {
-    const rows = device === undefined ? this.#rows.values() : (this.#devices.get(device)?.rows ?? []);
-    return Array.from(rows, (row) => ({ row, instant: Date.parse(row.at) }))
-      .sort((a, b) => a.instant - b.instant || (a.row.id < b.row.id ? -1 : 1))
-      .map(({ row }) => recordOf(row));
+    const lines = device === undefined ? [...this.#rows.lines()] : (this.#devices.get(device)?.lines ?? []);
+    return lines
+      .filter((line) => this.#rows.holder(line) !== undefined)
+      .sort((a, b) => this.#rows.compare(a, b))
+      .map((line) => this.#record(line));
   }
 
   /** All captures in the order they were stored, one at a time. */
   *each(): Generator<CaptureRecord> {
-    for (const row of this.#rows.values()) yield recordOf(row);
+    for (const line of this.#rows.lines()) yield this.#record(line);
   }
 
   /** How many captures there are. */
@@ -281,7 +276,7 @@ export class Catalogue {
   /** When this was last proven of this very capture, or null. */
   provenAt(id: string, what: Proof): string | null {
     const own = this.#proven.get(id)?.get(what) ?? null;
-    const line = Number(id.slice(id.lastIndexOf('-') + 1));
+    const line = lineIn(id);
     const all = this.#provenAll.find((one) => one.what === what && line < one.before)?.when ?? null;
     return (
       [own, all]

@@ -1,4 +1,5 @@
 import { compress, decompress, init } from '@bokuweb/zstd-wasm';
+import { spent } from './spent.ts';
 
 let ready: Promise<void> | undefined;
 
@@ -14,6 +15,7 @@ export const LARGEST_CONTENT = 512 * 1024 * 1024;
 export async function compressed(bytes: Uint8Array, level = QUICK): Promise<Uint8Array> {
   ready ??= init();
   await ready;
+  spent(bytes.length);
   return compress(bytes, level);
 }
 
@@ -43,6 +45,7 @@ export async function decompressed(bytes: Uint8Array, limit = LARGEST_CONTENT): 
   const declared = declaredSize(bytes);
   if (declared !== null) {
     if (declared > limit) throw new Error(`the content is larger than ${limit} bytes`);
+    spent(declared);
     return decompress(bytes);
   }
   // Made by a program that did not know the size beforehand: try with more and more room.

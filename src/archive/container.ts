@@ -78,44 +78,58 @@ export interface NewContainer {
   check(plain: Uint8Array): Promise<void>;
 }
 
-/**
- * Writes containers durably and reads them back, opened: all of them, or none. While one is synced the next is made.
- * Throws `archive/write-failed`.
- */
-export async function writeContainers(
+/** Containers on their way to the disk. */
+export interface StagedContainers {
+  readonly containers: readonly Container[];
+  /** When all of them are on the disk under their names, synced, and read back, opened. Rejects `archive/write-failed`. */
+  readonly durable: Promise<void>;
+  /** Removes them again, as far as they were written. */
+  discard(): Promise<void>;
+}
+
+/** Makes containers and begins to write them. While one is synced the next is made. Throws when one cannot be made. */
+export async function stageContainers(
   archive: string,
   news: readonly NewContainer[],
   sealing: Sealer,
-): Promise<Container[]> {
+): Promise<StagedContainers> {
   const files = news.map(({ name }) => path.join(archive, name));
-  const written: { container: Container; problem: Promise<unknown> }[] = [];
-  try {
-    for (const folder of new Set(files.map((file) => path.dirname(file)))) await makeFolder(folder);
-    for (const [i, { name, plain }] of news.entries()) {
-      const bytes = await sealing.seal(await plain());
-      const container = { file: name, size: bytes.length, sha256: sha256(bytes) };
-      const problem = stage(files[i]!, bytes).catch((cause) => cause);
-      written.push({ container, problem });
+  const staged: Promise<unknown>[] = [];
+  const containers: Container[] = [];
+  async function discard() {
+    await Promise.all(staged);
+    for (const file of files) {
+      await unstage(file);
+      await unlink(file).catch(() => undefined);
     }
-    const containers = written.map(({ container }) => container);
-    const problem = (await Promise.all(written.map((one) => one.problem))).find((one) => one !== undefined);
-    if (problem !== undefined) throw problem;
-    await publish(files);
+  }
+  async function check() {
     for (const [i, container] of containers.entries())
       await openContainer(archive, container, sealing)
         .then(news[i]!.check)
         .catch((cause) => {
           throw unlikeWritten(files[i]!, cause);
         });
-    return containers;
-  } catch (cause) {
-    await Promise.all(written.map((one) => one.problem));
-    for (const file of files) {
-      await unstage(file);
-      await unlink(file).catch(() => undefined);
+  }
+  async function finish() {
+    const problem = (await Promise.all(staged)).find((one) => one !== undefined);
+    if (problem !== undefined) throw problem;
+    await publish(files, check);
+  }
+  try {
+    for (const folder of new Set(files.map((file) => path.dirname(file)))) await makeFolder(folder);
+    for (const [i, { name, plain }] of news.entries()) {
+      const bytes = await sealing.seal(await plain());
+      containers.push({ file: name, size: bytes.length, sha256: sha256(bytes) });
+      staged.push(stage(files[i]!, bytes).catch((cause) => cause));
     }
+  } catch (cause) {
+    await discard();
     throw cause;
   }
+  const durable = finish();
+  durable.catch(() => undefined); // whoever awaits it is told
+  return { containers, durable, discard };
 }
 
 function unlikeWritten(file: string, cause: unknown) {
@@ -126,7 +140,7 @@ function unlikeWritten(file: string, cause: unknown) {
   });
 }
 
-/** Writes one container, as `writeContainers` does. */
+/** Writes one container durably and reads it back, opened. Throws `archive/write-failed`; then nothing is left. */
 export async function writeContainer(
   archive: string,
   name: string,
@@ -134,7 +148,14 @@ export async function writeContainer(
   sealing: Sealer,
   check: NewContainer['check'],
 ): Promise<Container> {
-  return (await writeContainers(archive, [{ name, plain: async () => plain, check }], sealing))[0]!;
+  const staged = await stageContainers(archive, [{ name, plain: async () => plain, check }], sealing);
+  try {
+    await staged.durable;
+  } catch (cause) {
+    await staged.discard();
+    throw cause;
+  }
+  return staged.containers[0]!;
 }
 
 /** What is inside a container: zstd(tar). Throws `archive/damaged`, `archive/wrong-key`; ENOENT as it is. */

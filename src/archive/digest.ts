@@ -1,9 +1,9 @@
-import { createHash } from 'node:crypto';
+import { hash } from 'node:crypto';
 import type { CaptureFile } from './port.ts';
 
 /** SHA-256 (FIPS 180-4) as 64 lower-case hex digits. */
 export function sha256(bytes: Uint8Array | string): string {
-  return createHash('sha256').update(bytes).digest('hex');
+  return hash('sha256', bytes);
 }
 
 /** One line as `sha256sum` of GNU coreutils prints it, with its escapes for odd names. */

@@ -1,18 +1,33 @@
-import { constants } from 'node:fs';
-import { mkdir, open, readdir, rename, unlink } from 'node:fs/promises';
+import { closeSync, fsync, openSync, renameSync, writeFile, writeFileSync } from 'node:fs';
+import { mkdir, readdir, unlink } from 'node:fs/promises';
 import path from 'node:path';
 import { archiveError } from './errors.ts';
 
 /** Ends the name of a file that is still being written. Such files are never read, and swept when writing. */
 export const UNFINISHED = '.unfinished';
 
-/** Makes a folder's entries (new names, renames, deletions) survive a power cut: fsync(2) of the folder. */
+/** Bytes that are in memory sooner than another thread has been asked to put them there. */
+const SMALL = 1024 * 1024;
+
+/** Has another thread do what waits for the disk. */
+function elsewhere(call: (done: (cause: Error | null) => void) => void): Promise<void> {
+  return new Promise((resolve, reject) => {
+    call((cause) => (cause === null ? resolve() : reject(cause)));
+  });
+}
+
+/** fsync(2). */
+function synced(descriptor: number): Promise<void> {
+  return elsewhere((done) => fsync(descriptor, done));
+}
+
+/** Makes a folder's entries (new names, renames, deletions) survive a power cut. */
 export async function syncFolder(folder: string): Promise<void> {
-  const handle = await open(folder, constants.O_RDONLY);
+  const descriptor = openSync(folder, 'r');
   try {
-    await handle.sync();
+    await synced(descriptor);
   } finally {
-    await handle.close();
+    closeSync(descriptor);
   }
 }
 
@@ -44,12 +59,13 @@ function writeFailed(file: string, what: string, cause: unknown) {
 /** Writes and syncs a file beside its name; `publish` gives it the name. Throws `archive/write-failed`. */
 export async function stage(file: string, bytes: Uint8Array): Promise<void> {
   try {
-    const handle = await open(beside(file), 'w', 0o600);
+    const descriptor = openSync(beside(file), 'w', 0o600);
     try {
-      await handle.writeFile(bytes);
-      await handle.sync();
+      if (bytes.length <= SMALL) writeFileSync(descriptor, bytes);
+      else await elsewhere((done) => writeFile(descriptor, bytes, done));
+      await synced(descriptor);
     } finally {
-      await handle.close();
+      closeSync(descriptor);
     }
   } catch (cause) {
     await unstage(file);
@@ -62,16 +78,28 @@ export async function unstage(file: string): Promise<void> {
   await unlink(beside(file)).catch(() => undefined);
 }
 
-/** Gives staged files their names, replacing what has them, and syncs each folder once. Throws `archive/write-failed`. */
-export async function publish(files: readonly string[]): Promise<void> {
-  let at = '';
-  try {
-    for (at of files) await rename(beside(at), at);
-    for (const folder of new Set(files.map((file) => path.dirname(file)))) await syncFolder(folder);
-  } catch (cause) {
+/**
+ * Gives staged files their names, replacing what has them, and syncs each folder once; `meanwhile` is done while the disk
+ * is at that. Throws `archive/write-failed`, and what `meanwhile` throws.
+ */
+export async function publish(
+  files: readonly string[],
+  meanwhile: () => Promise<void> = async () => undefined,
+): Promise<void> {
+  let at = files[0] ?? '';
+  const failed = async (cause: unknown) => {
     for (const file of files) await unstage(file);
     throw writeFailed(at, 'a file under its name', cause);
+  };
+  try {
+    for (at of files) renameSync(beside(at), at);
+  } catch (cause) {
+    await failed(cause);
   }
+  const folders = [...new Set(files.map((file) => path.dirname(file)))];
+  const sync = Promise.all(folders.map(syncFolder)).catch(failed);
+  const both = await Promise.allSettled([sync, meanwhile()]);
+  for (const one of both) if (one.status === 'rejected') throw one.reason;
 }
 
 /**

@@ -18,13 +18,18 @@ const schema = z.object({
   by: z.string(),
 });
 
+/** Room for any number of a line. */
+const LENGTH = 320;
+
 function signedText(head: Head): string {
   return `tuckpoint head\n${head.last}\n${head.hash}\n`;
 }
 
+/** Always of the same length, so that it can be written over another. */
 export function headText(head: Head, key: ArchiveKey): string {
   const { last, hash } = head;
-  return `${JSON.stringify({ last, hash, signature: signed(key, signedText(head)), by: key.verifying })}\n`;
+  const text = JSON.stringify({ last, hash, signature: signed(key, signedText(head)), by: key.verifying });
+  return `${text.padEnd(LENGTH)}\n`;
 }
 
 /** The head in this text, or null when it is none or its signature does not hold. */

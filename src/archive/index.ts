@@ -41,4 +41,5 @@ export { type KeepDecision, type KeepRules, planRetention } from './retention.ts
 export { type RewrapReport, rewrapArchive } from './rewrap.ts';
 export { type Due, due, lateSince, type Recurrence } from './schedule.ts';
 export { exportCapture, type For, importCapture, type With } from './sharing.ts';
+export { stayLean } from './spent.ts';
 export { type VerifyReport, verifyArchive } from './verify.ts';

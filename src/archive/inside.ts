@@ -18,6 +18,6 @@ export interface Inside {
   refresh(): Promise<void>;
   /** Runs alone among all writers of all processes, with the manifest refreshed. Not to be nested. */
   alone<T>(work: () => Promise<T>): Promise<T>;
-  /** Adds lines to manifest and catalogue. Only within `alone`. */
-  append(entries: readonly NewEntry[]): Promise<readonly Entry[]>;
+  /** Adds lines to manifest and catalogue, not before `durable` is fulfilled: what they speak of. Only within `alone`. */
+  append(entries: readonly NewEntry[], durable?: Promise<void>): Promise<readonly Entry[]>;
 }

@@ -1,9 +1,9 @@
-import { readdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { closeSync, constants, openSync, readdirSync, readFileSync, writeSync } from 'node:fs';
 import { readFile, unlink } from 'node:fs/promises';
 import path from 'node:path';
 import type { TuckpointError } from '#core/errors';
 import { TIGHT } from './compressor.ts';
-import { syncFolder, UNFINISHED, writeDurably } from './durable.ts';
+import { publish, stage, syncFolder, unstage } from './durable.ts';
 import type { Entry, NewEntry } from './entry.ts';
 import { archiveError } from './errors.ts';
 import { type Head, headText, readHead } from './head.ts';
@@ -95,14 +95,14 @@ export class Manifest {
   }
 
   /**
-   * Reads the lines added since and hands them to `take`, a segment at a time. Damaged segments go to `faults`; reading
-   * goes on behind them.
+   * Reads the lines added since and hands them to `take`, one at a time. Damaged segments go to `faults`; reading goes on
+   * behind them.
    */
-  async refresh(take: (entries: readonly Entry[]) => void): Promise<void> {
+  async refresh(take: (entry: Entry) => void): Promise<void> {
     for (let again = 0; ; again += 1) {
       try {
         for (const segment of await this.segments())
-          if (segment.last > this.#last) take(await this.#next(segment));
+          if (segment.last > this.#last) await this.#next(segment, take);
         if (this.#wrongKey !== undefined && this.#hash === NO_HASH) throw this.#wrongKey;
         return;
       } catch (cause) {
@@ -112,28 +112,35 @@ export class Manifest {
     }
   }
 
-  async #next(segment: Span & { name: string }): Promise<Entry[]> {
+  async #next(segment: Span & { name: string }, take: (entry: Entry) => void): Promise<void> {
     const { first, last } = segment;
     const from = this.#last + 1;
-    const entries: Entry[] = [];
     try {
-      const { seal, lines, entries: all } = await this.read(segment);
-      for (const entry of all()) if (entry.seq >= from) entries.push(entry);
+      const { seal, lines, entries } = await this.read(segment);
       if (first > from) this.#fault(from, first - 1, 'These lines are missing.');
-      const before = lines.slice(0, Math.max(0, from - first)).reduce(chained, seal.previous);
+      const before =
+        from > first
+          ? lines()
+              .slice(0, from - first)
+              .reduce(chained, seal.previous)
+          : seal.previous;
       if (first <= from && before !== this.#hash)
         this.#fault(from, last, 'They do not continue the lines before them.');
+      // A line is taken before the next is read: all of them in memory would be many times the index.
+      for (const entry of entries()) {
+        if (entry.seq < from) continue;
+        take(entry);
+        this.#last = entry.seq;
+      }
       this.#hash = seal.hash;
     } catch (cause) {
       const { code, message } = cause as TuckpointError;
       if (code === 'ENOENT') throw cause;
       // One changed bit can look like that too: only an archive of which no line opens has another key.
       if (code === 'archive/wrong-key') this.#wrongKey ??= cause as TuckpointError;
-      entries.length = 0;
-      this.#fault(from, last, message);
+      this.#fault(this.#last + 1, last, message);
     }
     this.#last = last;
-    return entries;
   }
 
   /** A chain that cannot hold because of lines known to be bad just before is no second fault. */
@@ -193,22 +200,29 @@ export class Manifest {
     const segment = (await this.segments()).find((one) => one.first <= line && line <= one.last);
     if (segment === undefined) return null;
     const { seal, lines } = await this.read(segment);
-    return lines.slice(0, line - segment.first + 1).reduce(chained, seal.previous);
+    return lines()
+      .slice(0, line - segment.first + 1)
+      .reduce(chained, seal.previous);
   }
 
   /**
-   * Adds lines durably, as one segment: all of them or none. Returns them with their places. The caller holds the
-   * writer lock and has refreshed.
+   * Adds lines durably, as one segment: all of them or none, and not before `durable` is fulfilled. Returns them with
+   * their places. The caller holds the writer lock and has refreshed.
    */
-  async append(news: readonly NewEntry[], stored: string, heads: readonly string[] = []): Promise<Entry[]> {
+  async append(
+    news: readonly NewEntry[],
+    stored: string,
+    heads: readonly string[] = [],
+    durable?: Promise<void>,
+  ): Promise<Entry[]> {
     const entries = news.map((entry, i) => ({ seq: this.#last + 1 + i, stored, ...entry }) as Entry);
     const before = this.#last;
     const last = before + entries.length;
     const lines = entries.map((entry) => JSON.stringify(entry));
-    await this.#write(lines, before + 1, last, this.#hash);
+    await this.#write(lines, before + 1, this.#hash, { durable });
     this.#last = last;
     this.#hash = lines.reduce(chained, this.#hash);
-    await this.#noteHead(heads);
+    this.#noteHead(heads);
     // The lines are stored: that merging fails (a full disk) is no failure of theirs. It comes again.
     for (const length of [MANY, LONG])
       if (Math.floor(last / length) > Math.floor(before / length))
@@ -221,30 +235,47 @@ export class Manifest {
     return (await this.segments()).some((segment) => segment.first <= line && line <= segment.last);
   }
 
-  async #write(lines: readonly string[], first: number, last: number, previous: string, level?: number) {
+  async #write(
+    lines: readonly string[],
+    first: number,
+    previous: string,
+    { level, durable }: { readonly level?: number; readonly durable?: Promise<void> | undefined },
+  ): Promise<void> {
+    const last = first + lines.length - 1;
     const bytes = await writeSegment(lines, last, previous, this.#key, this.#sealing, level);
     const file = path.join(this.#folder, segmentName(first, last));
-    await writeDurably(file, bytes);
-    if (Buffer.compare(readFileSync(file), bytes) !== 0)
-      throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
-        file,
-        advice: 'Check the disk.',
-      });
+    await stage(file, bytes);
+    await durable?.catch(async (cause) => {
+      await unstage(file);
+      throw cause;
+    });
+    await publish([file], async () => {
+      if (Buffer.compare(readFileSync(file), bytes) !== 0)
+        throw archiveError('archive/write-failed', 'What was written does not read back the same.', {
+          file,
+          advice: 'Check the disk.',
+        });
+    });
   }
 
-  /** Notes the last line beside the manifest. Not synced: a head may lag behind, it must never run ahead. */
-  async #noteHead(files: readonly string[]): Promise<void> {
+  /**
+   * Notes the last line beside the manifest. Not synced: a head may lag behind, it must never run ahead. Written over
+   * in place, for renaming one file over another makes some file systems write it out there and then.
+   */
+  #noteHead(files: readonly string[]): void {
     const head: Head = { last: this.#last, hash: this.#hash };
     const text = headText(head, this.#key);
-    for (const file of [path.join(this.#archive, 'head.json'), ...files]) {
-      const beside = `${file}.${process.pid}${UNFINISHED}`;
+    for (const file of [path.join(this.#archive, 'head.json'), ...files])
       try {
-        writeFileSync(beside, text, { mode: 0o600 });
-        renameSync(beside, file);
+        const handle = openSync(file, constants.O_WRONLY | constants.O_CREAT, 0o600);
+        try {
+          writeSync(handle, text, 0);
+        } finally {
+          closeSync(handle);
+        }
       } catch {
-        await unlink(beside).catch(() => undefined);
+        // A full disk, or a witness that is out of reach: the head then lags behind.
       }
-    }
   }
 
   /** Merges the segments at the end with fewer lines than `below` into one, when there are at least `atLeast` of them. */
@@ -262,10 +293,9 @@ export class Manifest {
       if (one === null || (read.length > 0 && one.seal.previous !== read.at(-1)!.seal.hash)) return;
       read.push(one);
     }
-    const lines = read.flatMap((one) => one.lines);
+    const lines = read.flatMap((one) => one.lines());
     const first = short[0]!.first;
-    const last = short.at(-1)!.last;
-    await this.#write(lines, first, last, read[0]!.seal.previous, TIGHT);
+    await this.#write(lines, first, read[0]!.seal.previous, { level: TIGHT });
     for (const { name } of short) await unlink(path.join(this.#folder, name));
     await syncFolder(this.#folder);
   }
@@ -276,7 +306,7 @@ export class Manifest {
       if (await isCurrent(await readFile(path.join(this.#folder, segment.name)))) continue;
       const read = await this.read(segment).catch(() => null);
       if (read === null) continue;
-      await this.#write(read.lines, segment.first, segment.last, read.seal.previous, TIGHT);
+      await this.#write(read.lines(), segment.first, read.seal.previous, { level: TIGHT });
     }
   }
 }

@@ -6,6 +6,7 @@ import { sweepUnfinished } from './durable.ts';
 import type { Inside } from './inside.ts';
 import { Pack } from './pack.ts';
 import type { CaptureRecord } from './port.ts';
+import { spentAll } from './spent.ts';
 
 /** Size of a pack's tar, in bytes, above which the next pack is begun. Opening one this large takes some ten milliseconds,
  * and making it less than 100 MB of memory. */
@@ -129,6 +130,7 @@ export async function tidy(
       await removeSpent(inside);
       return moved;
     });
+    spentAll();
     progress({ device, captures });
   }
   await inside.alone(async () => {

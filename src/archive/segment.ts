@@ -1,10 +1,11 @@
-import { createHash } from 'node:crypto';
+import { hash } from 'node:crypto';
 import { z } from 'zod';
 import { codeOf } from '#core/errors';
 import { compressed, decompressed } from './compressor.ts';
 import { type Entry, entrySchema } from './entry.ts';
 import { archiveError } from './errors.ts';
 import { type ArchiveKey, type Sealer, signatureHolds, signed } from './key.ts';
+import { spent } from './spent.ts';
 
 /**
  * A segment: consecutive lines of the manifest in one file, `FIRST-LAST.jsonl.zst.age`. Each line is one entry as
@@ -12,9 +13,9 @@ import { type ArchiveKey, type Sealer, signatureHolds, signed } from './key.ts';
  * hash(n) = SHA-256(hash(n-1) as 32 bytes, then the bytes of line n without its newline); hash(0) is 32 zero bytes.
  */
 export interface Segment {
-  /** The text of each line, exactly: what the chain is made of. */
-  readonly lines: readonly string[];
   readonly seal: Seal;
+  /** The text of each line, exactly: what the chain is made of. Made when asked for. */
+  lines(): string[];
   /** The lines read, one at a time. Throws `archive/damaged` at one that is malformed or out of order. */
   entries(): Generator<Entry>;
 }
@@ -35,6 +36,9 @@ export interface Span {
   readonly last: number;
 }
 
+/** What is made while a line is read takes about so many times its bytes. */
+const LINE_READ = 8;
+
 export const NO_HASH = '0'.repeat(64);
 
 /** Where a segment stands, from its file's name; null for names that are not of segments. */
@@ -49,8 +53,8 @@ export function segmentName(first: number, last: number): string {
 }
 
 /** The hash of the chain after one more line. */
-export function chained(previous: string, line: string): string {
-  return createHash('sha256').update(Buffer.from(previous, 'hex')).update(line).digest('hex');
+export function chained(previous: string, line: string | Uint8Array): string {
+  return hash('sha256', Buffer.concat([Buffer.from(previous, 'hex'), Buffer.from(line)]));
 }
 
 /** What the seal signs: the place in the chain and all that is before it. */
@@ -67,8 +71,13 @@ export async function writeSegment(
   sealing: Sealer,
   level?: number,
 ): Promise<Uint8Array> {
-  const hash = lines.reduce(chained, previous);
-  const seal: Seal = { previous, hash, signature: signed(key, signedText(last, hash)), by: key.verifying };
+  const end = lines.reduce(chained, previous);
+  const seal: Seal = {
+    previous,
+    hash: end,
+    signature: signed(key, signedText(last, end)),
+    by: key.verifying,
+  };
   const text = `${[...lines, JSON.stringify(seal)].join('\n')}\n`;
   return sealing.seal(await compressed(Buffer.from(text), level));
 }
@@ -88,32 +97,47 @@ export async function readSegment(
     archiveError('archive/damaged', message, { file, cause });
   const plain = await sealing.open(bytes);
   try {
-    const lines = Buffer.from(await decompressed(plain))
-      .toString()
-      .split('\n')
-      .slice(0, -1);
-    const seal = sealSchema.parse(JSON.parse(lines.pop() ?? ''));
+    const text = await decompressed(plain);
+    spent(text.length * LINE_READ);
+    const lines = linesOf(text);
+    const seal = sealSchema.parse(JSON.parse(lines.pop()?.toString() ?? ''));
     if (lines.length !== span.last - span.first + 1)
       throw damaged('The segment does not hold the lines it is named for.');
     if (lines.reduce(chained, seal.previous) !== seal.hash) throw damaged('The lines do not match the seal.');
     if (!trusted.has(seal.by) || !signatureHolds(seal.by, signedText(span.last, seal.hash), seal.signature))
       throw damaged('The signature of the seal does not hold.');
-    return { lines, seal, entries: () => entriesOf(lines, span, damaged) };
+    return {
+      seal,
+      lines: () => lines.map((line) => line.toString()),
+      entries: () => entriesOf(lines, span, damaged),
+    };
   } catch (cause) {
     if (codeOf(cause) !== undefined) throw cause;
     throw damaged('The segment cannot be read.', cause);
   }
 }
 
+/** The lines of a text, as bytes: texts of thousands of lines, of which each is looked at once, need not be in memory twice. */
+function linesOf(bytes: Uint8Array): Buffer[] {
+  const text = Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  const lines: Buffer[] = [];
+  for (let at = 0; ; ) {
+    const end = text.indexOf('\n', at);
+    if (end === -1) return lines;
+    lines.push(text.subarray(at, end));
+    at = end + 1;
+  }
+}
+
 function* entriesOf(
-  lines: readonly string[],
+  lines: readonly Buffer[],
   { first }: Span,
   damaged: (message: string, cause?: unknown) => Error,
 ): Generator<Entry> {
   for (const [i, line] of lines.entries()) {
     let entry: Entry;
     try {
-      entry = entrySchema.parse(JSON.parse(line));
+      entry = entrySchema.parse(JSON.parse(line.toString()));
     } catch (cause) {
       throw damaged('The segment cannot be read.', cause);
     }

@@ -1,12 +1,11 @@
-import { unlink } from 'node:fs/promises';
-import path from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
+import { captureId } from './capture-id.ts';
 import {
   containerName,
   type NewContainer,
+  stageContainers,
   unwrapCapture,
   wrapCapture,
-  writeContainers,
 } from './container.ts';
 import { byName, listingDigest, sha256 } from './digest.ts';
 import type { Container, NewEntry } from './entry.ts';
@@ -27,12 +26,6 @@ export function digested(capture: NewCapture): DigestedCapture {
   return { capture, files, digest: listingDigest(files) };
 }
 
-/** `20261125T095534Z-00000123`: the instant it was taken (UTC), and its line in the manifest. */
-function captureId(at: string, seq: number): string {
-  const utc = new Date(at).toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
-  return `${utc}-${String(seq).padStart(8, '0')}`;
-}
-
 /** What a capture becomes: a line, and a container unless its device has had the same configuration before. */
 interface Planned {
   readonly record: CaptureRecord;
@@ -46,7 +39,7 @@ function plan(inside: Inside, captures: readonly DigestedCapture[]): Planned[] {
   return captures.map(({ capture, files, digest }, i) => {
     const seq = inside.manifest.last + 1 + i;
     const { device, at, source, release, slot, run } = capture;
-    const taken = { id: captureId(at, seq), device, at, source, release, slot, run };
+    const taken = { id: captureId(Date.parse(at), seq), device, at, source, release, slot, run };
     const record = { ...taken, digest, files };
     const as = inside.catalogue.holderWith(device, digest) ?? now.get(`${device} ${digest}`);
     if (as !== undefined) return { record, container: null, line: () => ({ kind: 'same', ...taken, as }) };
@@ -69,7 +62,7 @@ function plan(inside: Inside, captures: readonly DigestedCapture[]): Planned[] {
 
 /**
  * Stores captures, all of them or none: containers first, written, synced and read back; then their lines in one
- * segment of the manifest. Call within `alone`, with nothing left to note in the manifest before.
+ * segment of the manifest, which is made meanwhile. Call within `alone`, with nothing left to note in the manifest before.
  */
 export async function storeCaptures(
   inside: Inside,
@@ -78,16 +71,17 @@ export async function storeCaptures(
   const first = inside.manifest.last + 1;
   const planned = plan(inside, captures);
   const news = planned.flatMap(({ container }) => container ?? []);
-  const containers = await writeContainers(inside.folder, news, inside.sealing);
+  const { containers, durable, discard } = await stageContainers(inside.folder, news, inside.sealing);
   const fileOf = new Map(news.map((container, i) => [container, containers[i]!]));
   try {
     await inside.append(
       planned.map(({ container, line }) => line(container === null ? undefined : fileOf.get(container))),
+      durable,
     );
   } catch (cause) {
+    await durable.catch(() => undefined);
     // Should the lines have reached the disk after all, then their files must stay.
-    if (!(await inside.manifest.holds(first).catch(() => true)))
-      for (const { file } of containers) await unlink(path.join(inside.folder, file)).catch(() => undefined);
+    if (!(await inside.manifest.holds(first).catch(() => true))) await discard();
     throw cause;
   }
   return planned.map(({ record }) => inside.catalogue.record(record.id)!);

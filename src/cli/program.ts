@@ -1,4 +1,5 @@
 import { Command } from 'commander';
+import { stayLean } from '#archive';
 import { archiveCommand } from './archive.ts';
 import { captureCommand } from './capture.ts';
 import type { CliContext } from './context.ts';
@@ -20,13 +21,19 @@ import { serveCommand } from './serve.ts';
 import { slotsCommand } from './slots.ts';
 import { trafficCommand } from './traffic.ts';
 
+/** These go through much of the archive, or run for long: they are to need little memory whatever it holds. */
+const LEAN = new Set(['archive', 'capture', 'history', 'round', 'serve']);
+
 /** Global options stand before or after the command: --data FOLDER and --json. */
 export function buildProgram(context: CliContext): Command {
   const program = new Command('tuckpoint')
     .description('Keeps firewalls maintained: firmware, configurations, and the way back.')
     .option('--data <folder>', 'data folder (default: the XDG data home)')
     .option('--json', 'print JSON instead of text')
-    .showHelpAfterError('Run with --help to see what it takes.');
+    .showHelpAfterError('Run with --help to see what it takes.')
+    .hook('preSubcommand', (_, command) => {
+      if (LEAN.has(command.name())) stayLean();
+    });
   program.commandsGroup('Devices and what they hold:');
   deviceCommand(program, context);
   handbookCommand(program, context);

@@ -1,0 +1,10 @@
+/** `20261125T095534Z-00000123`: the instant it was taken (UTC; milliseconds since 1970), and its line in the manifest. */
+export function captureId(instant: number, line: number): string {
+  const utc = new Date(instant).toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
+  return `${utc}-${String(line).padStart(8, '0')}`;
+}
+
+/** The line that an id was made for. A capture that was found again keeps its id, on another line. */
+export function lineIn(id: string): number {
+  return Number(id.slice(id.lastIndexOf('-') + 1));
+}
