@@ -1,5 +1,5 @@
 import { withoutSecrets } from '#core/config';
-import { differenceRecord, rowRecord } from '#core/traffic';
+import { differenceRecord, originRecord, rowRecord } from '#core/traffic';
 import type { PlannedDevice } from '#runs';
 import { rulesOf } from './finding-text.ts';
 
@@ -47,11 +47,11 @@ export function plannedData(planned: PlannedDevice) {
     trafficUnknown: plan.trafficUnknown,
     findings: findings.map((finding) => ({
       kind: finding.kind,
-      rule: finding.rule.origin,
+      rule: originRecord(finding.rule),
       ways: finding.ways,
-      proof: rulesOf(finding).map((rule) => rule.origin),
+      proof: rulesOf(finding).map(originRecord),
     })),
-    notExamined: unexamined.map((rule) => rule.origin),
+    notExamined: unexamined.map(originRecord),
     promises: plan.promises.checks.map(
       ({ promise, answer, exact, brokenBefore, unread, rows, complete }) => ({
         says: promise.words,

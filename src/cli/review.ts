@@ -4,6 +4,7 @@ import {
   type Finding,
   type Findings,
   type Naming,
+  originRecord,
   originText,
   type Policy,
   removalEffect,
@@ -108,9 +109,9 @@ function dataOf(
   return {
     findings: findings.map((finding) => ({
       kind: finding.kind,
-      rule: finding.rule.origin,
+      rule: originRecord(finding.rule),
       ways: finding.ways,
-      proof: rulesOf(finding).map((rule) => rule.origin),
+      proof: rulesOf(finding).map(originRecord),
       ...(finding.kind === 'special source'
         ? {
             interface: finding.interface,
@@ -124,7 +125,7 @@ function dataOf(
       object: { kind: object.kind, name: object.name, file: object.place.file, line: object.place.line },
       also: also === null ? null : { file: also.place.file, line: also.place.line },
     })),
-    notExamined: unexamined.map((rule) => rule.origin),
+    notExamined: unexamined.map(originRecord),
     outsideNotExamined: unexaminedOutside,
     outside,
     unread: policy.unread.map(({ file, line, text, reason }) => ({ file, line, text, reason })),

@@ -5,6 +5,7 @@ import {
   decide,
   differenceRecord,
   differenceSentence,
+  originRecord,
   originText,
   type Packet,
   type Policy,
@@ -85,7 +86,7 @@ async function judgePackets(policy: Policy, file: string): Promise<void> {
     lines.push(
       JSON.stringify({
         verdict,
-        rule: rule?.origin ?? null,
+        rule: rule === undefined ? null : originRecord(rule),
         ...(rewrites.length === 0 ? {} : { rewrite: rewrites.map(rewriteText).join(', ') }),
         ...(assumed.length === 0 ? {} : { assumedNotToHold: assumed }),
       }),
@@ -118,8 +119,8 @@ function explain(context: CliContext, packet: Packet, before: Policy, after: Pol
     side,
     verdict: decision.verdict,
     rewrite: decision.rewrites.map(rewriteText),
-    rule: decision.rule?.origin ?? null,
-    trace: decision.trace.map(({ stage, rule }) => ({ stage, ...rule.origin })),
+    rule: decision.rule === undefined ? null : originRecord(decision.rule),
+    trace: decision.trace.map(({ stage, rule }) => ({ stage, ...originRecord(rule) })),
     assumedNotToHold: decision.assumed,
     unread,
   }));

@@ -39,3 +39,19 @@ test('settings that stayed as they were take nothing away from the answer', () =
   const files = { 'gate.nft': RULES, 'ways.conf': 'way a { open; }\n' };
   expect(trafficBetween(capture(files), capture(files))).toMatchObject({ verdict: 'equal', exact: true });
 });
+
+test('long statements that differ behind what is shown of them are not taken for the same', () => {
+  const ruled = (last: string) => ({
+    'gate.nft': `table ip t { chain c { type filter hook forward priority 0; frobnicate ${'1 '.repeat(300)}${last}; }; }\n`,
+  });
+  const answer = (last: string) => trafficBetween(capture(ruled('1')), capture(ruled(last)));
+  expect(answer('1')).toMatchObject({ verdict: 'equal', exact: false });
+  expect(answer('2')).toMatchObject({ verdict: 'undecided', exact: false });
+  expect(answer('2')!.unread[0]!.text).toHaveLength(200);
+});
+
+test('a line that differs in a secret alone differs, though the secret is not shown', () => {
+  const noted = (word: string) => capture({ 'gate.nft': RULES, 'notes.txt': `community = ${word}\n` });
+  const answer = trafficBetween(noted('ebb'), noted('tide'));
+  expect(answer).toMatchObject({ verdict: 'undecided', unread: [{ text: 'community = (secret 1)' }] });
+});

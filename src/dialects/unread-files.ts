@@ -30,12 +30,12 @@ function changedFiles(own: ReadCapture, other: ReadCapture): Unread[] {
 
 const WHOLE = { line: 1, text: 'the whole file' };
 
-function firstDifference(text: string, other: string): { line: number; text: string } {
+function firstDifference(text: string, other: string): Pick<Unread, 'line' | 'text' | 'whole'> {
   const [lines, others] = [text.split('\n'), other.split('\n')];
   const at = lines.findIndex((line, n) => line !== others[n]);
-  return at < 0
-    ? { line: lines.length, text: 'the end of the file' }
-    : { line: at + 1, text: shorten(new SecretHider().text(lines[at]!).trim() || 'an empty line') };
+  if (at < 0) return { line: lines.length, text: 'the end of the file' };
+  const whole = lines[at]!;
+  return { line: at + 1, text: shorten(new SecretHider().text(whole).trim() || 'an empty line'), whole };
 }
 
 /** The texts of files that no dialect knows, or that are only known to be a tree of words. */

@@ -65,6 +65,8 @@ export interface OpaquePart {
   readonly place: Span;
   /** The text, shortened to 200 characters. */
   readonly text: string;
+  /** All of the text, where it was shortened. */
+  readonly whole?: string;
   /** One sentence: why it stays unread. */
   readonly why: string;
   /** The object it stands in, or null at top level. */

@@ -41,6 +41,7 @@ export { checkPromises, type PromiseCheck, type TrafficPromise } from './promise
 export {
   type DifferenceRecord,
   differenceRecord,
+  originRecord,
   type RowRecord,
   rowRecord,
 } from './records.ts';

@@ -14,6 +14,8 @@ export interface Origin {
   /** Counts from 1. */
   readonly line: number;
   readonly text: string;
+  /** All of the text, where `text` shows only some of it. To compare by, not to show. */
+  readonly whole?: string;
 }
 
 /**

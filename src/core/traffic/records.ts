@@ -59,7 +59,7 @@ export interface DifferenceRecord {
 export function differenceRecord(difference: TrafficDifference, naming: Naming = {}): DifferenceRecord {
   const { verdict, exact, unread, changes, rows, unresolved } = difference;
   const effects = changeEffects(difference);
-  const origins = (rules: readonly Rule[] | undefined) => rules?.map((rule) => rule.origin) ?? null;
+  const origins = (rules: readonly Rule[] | undefined) => rules?.map(originRecord) ?? null;
   return {
     verdict,
     exact,
@@ -70,8 +70,8 @@ export function differenceRecord(difference: TrafficDifference, naming: Naming =
       family: change.family,
       before: change.before.verdict,
       after: change.after.verdict,
-      ruleBefore: originRecord(change.changedBefore),
-      ruleAfter: originRecord(change.changedAfter),
+      ruleBefore: originOf(change.changedBefore),
+      ruleAfter: originOf(change.changedAfter),
       rows: change.rows.length,
       complete: change.complete,
       effectOf: origins(effects[n]!.of) ?? [],
@@ -82,7 +82,7 @@ export function differenceRecord(difference: TrafficDifference, naming: Naming =
     unresolved: unresolved.map(({ path, family, rules, packet }) => ({
       path,
       family,
-      rules: rules.map((rule) => rule.origin),
+      rules: rules.map(originRecord),
       packet: packet === undefined ? null : packetRecord(packet),
     })),
   };
@@ -97,8 +97,8 @@ export function rowRecord(row: TrafficRow, naming: Naming = {}): RowRecord {
     before: row.before.verdict,
     after: row.after.verdict,
     ...rewriteRecord(row),
-    ruleBefore: originRecord(row.ruleBefore),
-    ruleAfter: originRecord(row.ruleAfter),
+    ruleBefore: originOf(row.ruleBefore),
+    ruleAfter: originOf(row.ruleAfter),
     example: packetRecord(row.example),
     ...namedRecord(row, plain, naming),
   };
@@ -123,10 +123,13 @@ function rewritesText(rewrites: readonly Rewrite[]): string | null {
   return rewrites.length === 0 ? null : rewrites.map(rewriteText).join(', ');
 }
 
-function originRecord(rule: Rule | undefined): Origin | null {
-  if (rule === undefined) return null;
-  const { file, line, text } = rule.origin;
+/** Where a rule stands, as plain data. */
+export function originRecord({ origin: { file, line, text } }: Rule): Origin {
   return { file, line, text };
+}
+
+function originOf(rule: Rule | undefined): Origin | null {
+  return rule === undefined ? null : originRecord(rule);
 }
 
 function unreadRecord({ file, line, text, reason }: Unread) {

@@ -42,7 +42,13 @@ export function policyOf(
   const byName = new Map(lists.map((list) => [list.name, list]));
   const unread: Unread[] = opaque
     .filter(({ mayAffectTraffic }) => mayAffectTraffic)
-    .map(({ place, text, why }) => ({ file: place.file, line: place.line, text, reason: why }));
+    .map(({ place, text, whole, why }) => ({
+      file: place.file,
+      line: place.line,
+      text,
+      ...(whole !== undefined && { whole }),
+      reason: why,
+    }));
   for (const { lists: names, interface: name, direction, file, line } of attachments) {
     for (const missing of names.filter((list) => !byName.has(list))) {
       unread.push({

@@ -8,7 +8,7 @@ import {
   type Reference,
   type Value,
 } from '#core/config';
-import { shorten } from '#dialects/source';
+import { excerpt } from '#dialects/source';
 import type { Stand } from '#dialects/tree';
 import { type DataNode, placeOf } from './data.ts';
 import type { AccessList, Attachment } from './policy.ts';
@@ -65,6 +65,6 @@ export class Reading {
 
   leave(node: DataNode, why: string, within: ObjectId | null, mayAffectTraffic: boolean): void {
     const text = node.tree.source.text.slice(node.node.start, node.node.end);
-    this.opaque.push({ place: placeOf(node), text: shorten(text), why, within, mayAffectTraffic });
+    this.opaque.push({ place: placeOf(node), ...excerpt(text), why, within, mayAffectTraffic });
   }
 }

@@ -9,7 +9,7 @@ import {
   type Reference,
   type Value,
 } from '#core/config';
-import { shorten } from '#dialects/source';
+import { excerpt } from '#dialects/source';
 import { type Stand, type Tree, titleOf } from '#dialects/tree';
 import { Coverage, Entry, type LeftPart, type Taken } from './entry.ts';
 import { parsePath, select } from './path.ts';
@@ -140,8 +140,14 @@ export class Model {
   }
 
   leave(tree: Tree, { start, end }: LeftPart, why: string, within: ObjectId | null): void {
-    const text = shorten(tree.source.text.slice(start, end));
-    this.opaque.push({ place: tree.source.span(start, end), text, why, within, mayAffectTraffic: true });
+    const text = tree.source.text.slice(start, end);
+    this.opaque.push({
+      place: tree.source.span(start, end),
+      ...excerpt(text),
+      why,
+      within,
+      mayAffectTraffic: true,
+    });
   }
 
   /** A second definition of a name: the first counts here, the device may think otherwise. */

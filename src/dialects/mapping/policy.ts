@@ -87,7 +87,7 @@ function isLost({ rule, rewrite }: CompiledRule): boolean {
 
 function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: readonly Path[]): Unread[] {
   const byId = new Map(compiled.map((one) => [one.rule.id, one]));
-  return model.opaque.flatMap(({ place, text, why, within, mayAffectTraffic }): Unread[] => {
+  return model.opaque.flatMap(({ place, text, whole, why, within, mayAffectTraffic }): Unread[] => {
     if (!mayAffectTraffic) return [];
     const rule = within === null ? undefined : byId.get(within);
     const reason = why.replace(/\.$/, '').replace(/^The/, 'the');
@@ -96,6 +96,7 @@ function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: rea
         file: place.file,
         line: place.line,
         text,
+        ...(whole !== undefined && { whole }),
         reason,
         ...(rule === undefined ? {} : { paths, ...reachOf(rule) }),
       },

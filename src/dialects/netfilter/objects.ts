@@ -1,6 +1,6 @@
 import type { ConfigObject, ObjectKind, OpaquePart, Reference, SourceFile, Span, Value } from '#core/config';
 import { objectId } from '#core/config';
-import { Lines, shorten } from '../source/index.ts';
+import { excerpt, Lines } from '../source/index.ts';
 import { formatExpression, formatStatement } from './format.ts';
 import type { Chain, Define, Expression, Mention, NamedSet, Place, Rule, Ruleset, Table } from './syntax.ts';
 
@@ -14,7 +14,7 @@ export function opaqueParts(ruleset: Ruleset, files: readonly SourceFile[]): Opa
   const spans = new Spans(files);
   const parts: OpaquePart[] = ruleset.unread.map((part) => ({
     place: spans.of(part.place),
-    text: shorten(spans.text(part.place)),
+    ...excerpt(spans.text(part.place)),
     why: part.why,
     within:
       part.within === null

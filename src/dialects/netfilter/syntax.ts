@@ -83,8 +83,8 @@ export interface Place {
 /** What follows from a rule's statements alone, once it was worked out. It comes along where the same text is read again. */
 export interface Worked {
   value?: readonly string[];
-  /** The rule's text in one line, shortened for messages. */
-  text?: string;
+  /** The rule's text as messages show it. */
+  excerpt?: { readonly text: string; readonly whole?: string };
   /** What the rule compiles to, by the kind of place; null where that depends on more than the rule. */
   readonly ways: (Ways | null | undefined)[];
 }

@@ -5,4 +5,4 @@
 export { decode, encode, LARGEST_FILE } from './decode.ts';
 export { applyEdits } from './edit.ts';
 export { endsInPattern } from './glob.ts';
-export { Lines, shorten } from './lines.ts';
+export { excerpt, Lines, shorten } from './lines.ts';

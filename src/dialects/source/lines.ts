@@ -46,6 +46,12 @@ export class Lines {
   }
 }
 
+/** A text as messages show it, with all of it beside where that is not all. */
+export function excerpt(text: string): { readonly text: string; readonly whole?: string } {
+  const short = shorten(text);
+  return short.endsWith('…') ? { text: short, whole: text } : { text: short };
+}
+
 /** Text in one line of at most `length` characters, for messages and opaque parts. */
 export function shorten(text: string, length = 200): string {
   // Most texts are short lines already.

@@ -68,7 +68,8 @@ export function trafficDifference(
 
 /** Whether the versions differ in what was not read, wherever it stands: then nothing can be said to be equal. */
 function unreadDiffers(before: Policy, after: Policy): boolean {
-  const textsOf = ({ unread }: Policy) => JSON.stringify(unread.map((u) => [u.text, u.reason]).sort());
+  const textsOf = ({ unread }: Policy) =>
+    JSON.stringify(unread.map((u) => [u.whole ?? u.text, u.reason]).sort());
   return textsOf(before) !== textsOf(after);
 }
 

@@ -1,7 +1,7 @@
 import type { Family } from '#core/address';
 import type { SourceFile } from '#core/config';
 import type { Origin, Path, Pipeline, Policy, Stage, Unread } from '#core/traffic';
-import { Lines, shorten } from '../../source/index.ts';
+import { excerpt, Lines } from '../../source/index.ts';
 import { CONNTRACK_PRIORITY } from '../priority.ts';
 import type { Chain, Place, Rule, Ruleset, Statement, Table } from '../syntax.ts';
 import { Assembler } from './assembler.ts';
@@ -190,8 +190,8 @@ class Origins {
   place(place: Place): Origin {
     const lines = this.lines.get(place.file);
     if (lines === undefined) return { file: place.file, line: 1, text: '' };
-    const text = shorten(lines.text.slice(place.start, place.end));
-    return { file: place.file, line: lines.lineAt(place.start), text };
+    const text = lines.text.slice(place.start, place.end);
+    return { file: place.file, line: lines.lineAt(place.start), ...excerpt(text) };
   }
 
   rule(rule: Rule): Origin {
@@ -205,8 +205,8 @@ class Origins {
   private ofRule({ place, worked }: Rule): Origin {
     const lines = this.lines.get(place.file);
     if (lines === undefined) return { file: place.file, line: 1, text: '' };
-    worked.text ??= shorten(lines.text.slice(place.start, place.end));
-    return { file: place.file, line: lines.lineAt(place.start), text: worked.text };
+    worked.excerpt ??= excerpt(lines.text.slice(place.start, place.end));
+    return { file: place.file, line: lines.lineAt(place.start), ...worked.excerpt };
   }
 
   head({ table, chain }: BaseChain): Origin {
