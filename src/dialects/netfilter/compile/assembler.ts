@@ -8,13 +8,18 @@ export interface Label {
   at: number;
 }
 
+/** Until the label is put down. */
+const UNKNOWN: Action = { skip: -1 };
+
 type Target = Action | { readonly label: Label };
 
 const MOST_RULES = 500_000;
 
 /** Puts down the flat rules of one stage; jumps forward are labels until the end. */
 export class Assembler {
-  private readonly rules: { readonly match: Match; readonly action: Target; readonly origin: Origin }[] = [];
+  private readonly rules: Writable<Rule>[] = [];
+  /** Which rules go on at a label. */
+  private readonly jumps: { readonly rule: Writable<Rule>; readonly label: Label }[] = [];
 
   label(): Label {
     return { at: -1 };
@@ -36,7 +41,12 @@ export class Assembler {
         },
       );
     }
-    this.rules.push({ match, action, origin });
+    if (!('label' in action)) this.rules.push({ match, action, origin });
+    else {
+      const rule = { match, action: UNKNOWN, origin };
+      this.rules.push(rule);
+      this.jumps.push({ rule, label: action.label });
+    }
   }
 
   /**
@@ -84,20 +94,12 @@ export class Assembler {
   }
 
   finish(): Rule[] {
-    return this.rules.map(({ match, action, origin }) => ({
-      match,
-      action: 'label' in action ? { skip: action.label.at } : action,
-      origin,
-    }));
+    for (const { rule, label } of this.jumps) rule.action = { skip: label.at };
+    return this.rules;
   }
 }
 
-/** Matches that together hold just the packets that meet all tests; null where that takes skips. */
-export function matchesOf(tests: readonly Test[]): readonly Match[] | null {
-  const plan = planOf(tests);
-  return plan === null ? [] : joinedIn(plan);
-}
-
+/** Matches that together hold just the packets of a plan; null where that takes skips. */
 function joinedIn({ match, rest }: Plan): Match[] | null {
   const [first] = rest;
   if (first === undefined) return [match];

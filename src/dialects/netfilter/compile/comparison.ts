@@ -36,10 +36,26 @@ export function testsOf(context: Context, statement: Extract<Statement, { kind: 
   if (typeof left === 'string' || left.kind !== 'field') {
     return only(conditionMatch(context, left, statement, negated));
   }
-  const { name } = left;
+  return only(fieldLimit(context, left, right, op) ?? conditionMatch(context, left, statement, negated));
+}
+
+/** What a comparison of one field leaves of packets; null when that is no limit of the packet space. */
+export function plainLimit(
+  context: Context,
+  { left, op, right }: Extract<Statement, { kind: 'match' }>,
+): Match | 'never' | null {
+  if (typeof left === 'string' || left.kind !== 'field') return null;
+  return fieldLimit(context, left, right, op === 'in' ? '==' : op);
+}
+
+function fieldLimit(
+  context: Context,
+  { name }: Extract<Expression, { kind: 'field' }>,
+  right: Expression,
+  op: string,
+): Match | 'never' | null {
   const values = op === '==' || op === '!=' ? valuesOf(context, right) : ordered(name, op, right);
-  const limit = values === null ? null : limitOf(context, name, values, negated);
-  return only(limit ?? conditionMatch(context, left, statement, negated));
+  return values === null ? null : limitOf(context, name, values, op === '!=');
 }
 
 const only = (match: Match | 'never'): Test[] => [

@@ -1,11 +1,12 @@
+import type { Match } from '#core/traffic';
 import type { Rule, Statement, Ways } from '../syntax.ts';
-import { matchesOf } from './assembler.ts';
-import { NEVER, type Test, testsOf } from './comparison.ts';
+import { plainLimit } from './comparison.ts';
 import type { Context } from './context.ts';
+import { narrow, type Writable } from './merge.ts';
 
 /**
- * What a rule does that only compares the packet with values written in it and ends in a verdict: the same in every
- * ruleset that holds this text. Null for any other rule. Worked out once for each kind of place.
+ * What a rule does that only compares fields of the packet with values written in it and ends in a verdict: the same in
+ * every ruleset that holds this text. Null for any other rule. Worked out once for each kind of place.
  */
 export function plainWays(context: Context, rule: Rule): Ways | null {
   const { ways } = rule.worked;
@@ -33,19 +34,16 @@ function worked(context: Context, statements: readonly Statement[]): Ways | null
 const NOTHING = { matches: [], verdict: null } as const;
 
 function waysOf(context: Context, statements: readonly Statement[]): Omit<Ways, 'usesState'> | null {
-  const tests: Test[] = [];
+  const match: Writable<Match> = {};
   for (const statement of statements) {
     if (statement.kind === 'match') {
-      for (const test of testsOf(context, statement)) {
-        if (test === NEVER) return NOTHING;
-        tests.push(test);
-      }
-    } else if (statement.kind === 'verdict') {
-      const matches = matchesOf(tests);
-      return matches === null
-        ? null
-        : { matches, verdict: statement.verdict as 'accept' | 'drop' | 'return' };
-    }
+      const limit = plainLimit(context, statement);
+      if (limit === null) return null;
+      const both = limit === 'never' ? 'never' : narrow(match, limit);
+      if (both === null) return null;
+      if (both === 'never') return NOTHING;
+    } else if (statement.kind === 'verdict')
+      return { matches: [match], verdict: statement.verdict as 'accept' | 'drop' | 'return' };
   }
   return NOTHING;
 }
