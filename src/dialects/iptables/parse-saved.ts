@@ -5,6 +5,7 @@ import {
   type Hook,
   type Mention,
   newChain,
+  nothingWorked,
   type Place,
   type Rule,
   type Ruleset,
@@ -164,7 +165,7 @@ function readRule(
     );
     if (chains.has(name)) mentions.push({ kind: 'chain', name, start: place.start, end: place.end });
   }
-  return { place, statements, worked: { ways: [] }, comment, handle: null, mentions };
+  return { place, statements, worked: nothingWorked(), comment, handle: null, mentions };
 }
 
 /** What a named set holds stands outside these files; said once per set. */

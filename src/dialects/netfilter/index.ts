@@ -7,5 +7,5 @@ export { compilePolicy } from './compile/policy.ts';
 export { formatExpression } from './format.ts';
 export { objectsOf, opaqueParts } from './objects.ts';
 export { hookPriority } from './priority.ts';
-export { newChain, newRuleset, newSet, tableOf } from './ruleset.ts';
+export { newChain, newRuleset, newSet, nothingWorked, tableOf } from './ruleset.ts';
 export type * from './syntax.ts';

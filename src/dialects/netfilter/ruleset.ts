@@ -1,4 +1,4 @@
-import type { Chain, NamedSet, Place, Ruleset, Table } from './syntax.ts';
+import type { Chain, NamedSet, Place, Ruleset, Table, Worked } from './syntax.ts';
 
 export function newRuleset(): Ruleset {
   return { tables: new Map(), defines: [], unread: [] };
@@ -21,6 +21,11 @@ export function tableOf(ruleset: Ruleset, family: string, name: string, place: P
   };
   ruleset.tables.set(key, table);
   return table;
+}
+
+/** For a rule whose statements were just read. */
+export function nothingWorked(): Worked {
+  return { value: null, excerpt: null, kind: 0, 4: undefined, 6: undefined };
 }
 
 export function newChain(name: string, place: Place): Chain {

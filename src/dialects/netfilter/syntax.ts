@@ -82,12 +82,17 @@ export interface Place {
 
 /** What follows from a rule's statements alone, once it was worked out. It comes along where the same text is read again. */
 export interface Worked {
-  value?: readonly string[];
+  value: readonly string[] | null;
   /** The rule's text as messages show it. */
-  excerpt?: { readonly text: string; readonly whole?: string };
-  /** What the rule compiles to, by the kind of place; null where that depends on more than the rule. */
-  readonly ways: (Ways | null | undefined)[];
+  excerpt: { readonly text: string; readonly whole?: string } | null;
+  /** What the rule compiles to at one kind of place, for each family of packets. */
+  kind: number;
+  4: KnownWays;
+  6: KnownWays;
 }
+
+/** Undefined as long as it was not asked; null where it depends on more than the rule. */
+export type KnownWays = Ways | null | undefined;
 
 /** Packets that a rule takes out of its chain, and how. */
 export interface Ways {

@@ -1,4 +1,4 @@
-import { type Mention, newChain, type Rule, type Statement } from '../netfilter/index.ts';
+import { type Mention, newChain, nothingWorked, type Rule, type Statement } from '../netfilter/index.ts';
 import { type Cursor, NotUnderstood } from './cursor.ts';
 import { parseStatement } from './parse-statement.ts';
 
@@ -49,7 +49,7 @@ export function parseRule(cursor: Cursor): Rule {
   const mentions = cursor.mentions.length === 0 ? NO_MENTIONS : cursor.mentions;
   cursor.mentions = outer;
   // A copy is as long as it needs to be; a list that has grown keeps room for more.
-  return { place, statements: statements.slice(), worked: { ways: [] }, comment, handle, mentions };
+  return { place, statements: statements.slice(), worked: nothingWorked(), comment, handle, mentions };
 }
 
 /** `jump { … }`: a chain without a name, kept beside the table's chains under its place. */

@@ -4,15 +4,13 @@ import type { SourceFile, Span } from '#core/config';
 export class Lines {
   readonly file: string;
   readonly text: string;
-  private readonly starts: number[] = [0];
+  private readonly starts: readonly number[];
   private last = 0;
 
   constructor(file: SourceFile) {
     this.file = file.name;
     this.text = file.text;
-    for (let at = file.text.indexOf('\n'); at >= 0; at = file.text.indexOf('\n', at + 1)) {
-      this.starts.push(at + 1);
-    }
+    this.starts = startsOf(file);
   }
 
   /** The line of an offset, from 1. */
@@ -44,6 +42,18 @@ export class Lines {
       end,
     };
   }
+}
+
+/** Several readers look at one file: where its lines begin is found once. */
+const known = new WeakMap<SourceFile, readonly number[]>();
+
+function startsOf(file: SourceFile): readonly number[] {
+  const found = known.get(file);
+  if (found !== undefined) return found;
+  const starts = [0];
+  for (let at = file.text.indexOf('\n'); at >= 0; at = file.text.indexOf('\n', at + 1)) starts.push(at + 1);
+  known.set(file, starts);
+  return starts;
 }
 
 /** A text as messages show it, with all of it beside where that is not all. */

@@ -168,8 +168,9 @@ function byContent(
   before: TypedConfiguration,
   after: TypedConfiguration,
 ): Pairing[] {
-  const gone = new Set(pairs.flatMap((pair) => (pair.after === null ? [pair.before!] : [])));
-  const come = new Set(pairs.flatMap((pair) => (pair.before === null ? [pair.after!] : [])));
+  const gone = new Set(pairs.filter(({ after: a }) => a === null).map(({ before: b }) => b!));
+  const come = new Set(pairs.filter(({ before: b }) => b === null).map(({ after: a }) => a!));
+  if (gone.size === 0 || come.size === 0) return [...pairs];
   const key = (object: ConfigObject) => `${object.kind} ${object.order === null} ${canonical(object.value)}`;
   const waiting = new Map<string, ConfigObject[]>();
   for (const object of after.objects) {

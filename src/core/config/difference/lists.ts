@@ -18,17 +18,19 @@ const ALIKE = 0.5;
 const MOST_CANDIDATES = 40_000;
 
 /**
- * Pairs the objects of one list whose order matters, as a sequence of values. The answer for (after, before) is
+ * Pairs the objects of one list whose order matters, as a sequence of values; those at either end that are the same in
+ * all are left out. The answer for (after, before) is
  * the mirror of the answer for (before, after): the pairing is always computed in one fixed direction.
  */
 export function pairLists(before: readonly ConfigObject[], after: readonly ConfigObject[]): Pairing[] {
-  // Equal ends stay where they are, whatever lies between.
-  const ends: Pairing[] = [];
+  // Equal ends stay where they are, whatever lies between: there is nothing to say of them.
+  const headings: Pairing[] = [];
   let start = 0;
   let [endBefore, endAfter] = [before.length, after.length];
   const stays = (i: number, j: number) => {
-    if (!sameMember(before[i]!, after[j]!)) return false;
-    ends.push({ before: before[i]!, after: after[j]!, moved: false, same: true });
+    const [b, a] = [before[i]!, after[j]!];
+    if (!sameMember(b, a)) return false;
+    if (b.section !== a.section) headings.push({ before: b, after: a, moved: false, same: true });
     return true;
   };
   while (start < endBefore && start < endAfter && stays(start, start)) start++;
@@ -36,7 +38,7 @@ export function pairLists(before: readonly ConfigObject[], after: readonly Confi
     endBefore--;
     endAfter--;
   }
-  return [...ends, ...pairMiddle(before.slice(start, endBefore), after.slice(start, endAfter))];
+  return [...headings, ...pairMiddle(before.slice(start, endBefore), after.slice(start, endAfter))];
 }
 
 function pairMiddle(before: readonly ConfigObject[], after: readonly ConfigObject[]): Pairing[] {

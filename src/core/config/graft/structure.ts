@@ -20,10 +20,22 @@ export interface Structure {
 export function structureOf(configuration: TypedConfiguration): Structure {
   const references = indexReferences(configuration);
   const containers = new Map<ConfigObject, ConfigObject>();
-  for (const [inner, outer] of enclosing(configuration.objects)) containers.set(inner, outer);
+  const byPlace: ConfigObject[] = [];
+  // Rules of one chain follow one another: the same section is not looked up again.
+  let section = '';
+  let named = references.byId.get(section);
   for (const object of configuration.objects) {
-    const named = references.byId.get(object.section);
+    if (object.section !== section) {
+      section = object.section;
+      named = references.byId.get(section);
+    }
     if (named !== undefined && named !== object) containers.set(object, named);
+    else byPlace.push(object);
+  }
+  if (byPlace.length > 0) {
+    const wanted = new Set(byPlace);
+    for (const [inner, outer] of enclosing(configuration.objects))
+      if (wanted.has(inner)) containers.set(inner, outer);
   }
   const contents = new Map<ConfigObject, ConfigObject[]>();
   const lists = new Map<string, ConfigObject[]>();

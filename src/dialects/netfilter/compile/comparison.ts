@@ -39,12 +39,16 @@ export function testsOf(context: Context, statement: Extract<Statement, { kind: 
   return only(fieldLimit(context, left, right, op) ?? conditionMatch(context, left, statement, negated));
 }
 
-/** What a comparison of one field leaves of packets; null when that is no limit of the packet space. */
+/**
+ * What a comparison of one field with values written here leaves of packets; null when that is no limit of the packet
+ * space, or when the values are those of a named set.
+ */
 export function plainLimit(
   context: Context,
   { left, op, right }: Extract<Statement, { kind: 'match' }>,
 ): Match | 'never' | null {
   if (typeof left === 'string' || left.kind !== 'field') return null;
+  if (typeof right !== 'string' && right.kind === 'name') return null;
   return fieldLimit(context, left, right, op === 'in' ? '==' : op);
 }
 

@@ -22,8 +22,6 @@ export class Notes {
   private readonly asked = new Set<string>();
   /** Does any rule look at the connection state? */
   usesState = false;
-  /** How often something was noted, but for the connection state. */
-  count = 0;
   private readonly remarks = new Map<string, Remark>();
   private readonly later: { field: string; origin: Origin; spot: Spot; match: Match | undefined }[] = [];
   private readonly names = new Map<Statement, string>();
@@ -35,7 +33,6 @@ export class Notes {
   }
 
   ask(field: string): void {
-    this.count++;
     this.asked.add(field);
   }
 
@@ -44,7 +41,6 @@ export class Notes {
    * it and a number only when one policy has the same rule twice.
    */
   own(statement: Statement, text: string): string {
-    this.count++;
     const known = this.names.get(statement);
     if (known !== undefined) return known;
     const rule = this.ruleText(statement);
@@ -58,7 +54,6 @@ export class Notes {
 
   /** Something not understood or not followed, for packets within `match` at most. */
   unread(origin: Origin, reason: string, spot: Spot, match: Match | undefined): void {
-    this.count++;
     const key = `${origin.file}:${origin.line}:${reason}:${origin.text}`;
     const known = this.remarks.get(key);
     if (known === undefined) {
@@ -79,7 +74,6 @@ export class Notes {
 
   /** A rule changes a field; it matters only if some rule looks at it, which is known at the end. */
   changed(field: string, origin: Origin, spot: Spot, match: Match | undefined): void {
-    this.count++;
     this.later.push({ field, origin, spot, match });
   }
 

@@ -8,27 +8,30 @@ import { narrow, type Writable } from './merge.ts';
  * What a rule does that only compares fields of the packet with values written in it and ends in a verdict: the same in
  * every ruleset that holds this text. Null for any other rule. Worked out once for each kind of place.
  */
-export function plainWays(context: Context, rule: Rule): Ways | null {
-  const { ways } = rule.worked;
-  const kind =
-    Number(context.family === 6) + 2 * Number(context.beforeRouting) + 4 * Number(context.beforeTracking);
-  const known = ways[kind];
-  if (known !== undefined) return known;
-  const found = worked(context, rule.statements);
-  ways[kind] = found;
-  return found;
+export function plainWays(context: Context, { statements, worked }: Rule): Ways | null {
+  const kind = Number(context.beforeRouting) + 2 * Number(context.beforeTracking);
+  if (worked.kind !== kind) {
+    worked.kind = kind;
+    worked[4] = undefined;
+    worked[6] = undefined;
+  }
+  let ways = worked[context.family];
+  if (ways === undefined) {
+    ways = noted(context, statements);
+    worked[context.family] = ways;
+  }
+  return ways;
 }
 
-function worked(context: Context, statements: readonly Statement[]): Ways | null {
-  if (!statements.every(isPlain)) return null;
+/** With whether the state of connections was asked about, which each policy must hear of. */
+function noted(context: Context, statements: readonly Statement[]): Ways | null {
   const { notes } = context;
-  const { count, usesState: outer } = notes;
+  const before = notes.usesState;
   notes.usesState = false;
   const found = waysOf(context, statements);
-  const usesState = notes.usesState;
-  notes.usesState = outer;
-  // What was noted is noted for each policy anew.
-  return notes.count > count || found === null ? null : { ...found, usesState };
+  const { usesState } = notes;
+  notes.usesState = before;
+  return found === null ? null : { ...found, usesState };
 }
 
 const NOTHING = { matches: [], verdict: null } as const;
@@ -38,23 +41,14 @@ function waysOf(context: Context, statements: readonly Statement[]): Omit<Ways, 
   for (const statement of statements) {
     if (statement.kind === 'match') {
       const limit = plainLimit(context, statement);
-      if (limit === null) return null;
-      const both = limit === 'never' ? 'never' : narrow(match, limit);
+      const both = limit === null || limit === 'never' ? limit : narrow(match, limit);
       if (both === null) return null;
       if (both === 'never') return NOTHING;
-    } else if (statement.kind === 'verdict')
-      return { matches: [match], verdict: statement.verdict as 'accept' | 'drop' | 'return' };
+    } else if (statement.kind === 'verdict') {
+      const { verdict } = statement;
+      const isPlain = verdict === 'accept' || verdict === 'drop' || verdict === 'return';
+      return isPlain ? { matches: [match], verdict } : null;
+    } else if (statement.kind !== 'inert') return null;
   }
   return NOTHING;
-}
-
-function isPlain(statement: Statement): boolean {
-  switch (statement.kind) {
-    case 'match':
-      return typeof statement.right === 'string' || statement.right.kind !== 'name';
-    case 'verdict':
-      return statement.verdict === 'accept' || statement.verdict === 'drop' || statement.verdict === 'return';
-    default:
-      return statement.kind === 'inert';
-  }
 }

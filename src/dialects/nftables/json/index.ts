@@ -4,6 +4,7 @@ import {
   hookPriority,
   newChain,
   newSet,
+  nothingWorked,
   type Place,
   type Ruleset,
   type Statement,
@@ -135,7 +136,7 @@ function readRule(table: Table, body: Json, place: Place): void {
   chain.rules.push({
     place,
     statements,
-    worked: { ways: [] },
+    worked: nothingWorked(),
     comment: typeof body.comment === 'string' ? body.comment : null,
     handle: typeof body.handle === 'number' ? body.handle : null,
     mentions: mentionsIn(list, place.start, place.end),

@@ -15,17 +15,19 @@ export function blockFrom(text: string, from: number): Block | null {
 
 /** The brace that closes the one at `open`; quoted text and comments hold none. */
 function closing(text: string, open: number): number {
+  const marks = /[{}"#]/g;
+  marks.lastIndex = open;
   let depth = 0;
-  for (let i = open; i < text.length; i++) {
-    const c = text[i];
-    if (c === '"') {
-      i = text.indexOf('"', i + 1);
-      if (i < 0) return -1;
-    } else if (c === '#') {
-      i = text.indexOf('\n', i);
-      if (i < 0) return -1;
-    } else if (c === '{') depth++;
-    else if (c === '}' && --depth === 0) return i;
+  for (let found = marks.exec(text); found !== null; found = marks.exec(text)) {
+    const [c] = found;
+    if (c === '{') depth++;
+    else if (c === '}') {
+      if (--depth === 0) return found.index;
+    } else {
+      const end = text.indexOf(c === '"' ? '"' : '\n', found.index + 1);
+      if (end < 0) return -1;
+      marks.lastIndex = end + 1;
+    }
   }
   return -1;
 }
