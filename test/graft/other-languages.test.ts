@@ -56,6 +56,18 @@ it('a chain renamed in saved rules is jumped to by its new name', () => {
   expect(text).toContain(rule(80));
 });
 
+it('a renamed chain is jumped to by its new name whatever a comment says, and a built-in one is not renamed', () => {
+  const jump = '-A FORWARD -m comment --comment "was \\"x\\" -j crew" -j crew\n';
+  const source = saved(`${FIRST}${jump}${LAST}-A crew -p tcp -m tcp --dport 443 -j ACCEPT\n`, CHAIN);
+  const target = saved(`${FIRST}${LAST}-A crew -p tcp -m tcp --dport 80 -j ACCEPT\n`, CHAIN);
+  const { text, mismatch } = graft('iptables', source, target, 'rule:was*', 'rename');
+  expect(mismatch).toBeNull();
+  expect(text).toContain('--comment "was \\"x\\" -j crew" -j crew_grafted\n');
+  expect(() => graft('iptables', source, target, 'chain:FORWARD', 'rename')).toThrow(
+    'FORWARD is built in: it has no other name.',
+  );
+});
+
 const entry = (name: string, port: number) => ({
   name,
   matches: { tcp: { 'destination-port': { operator: 'eq', port } } },

@@ -3,6 +3,7 @@ import path from 'node:path';
 import { natRuleset } from '../traffic/nat-rulesets.ts';
 import { Random } from '../traffic/random.ts';
 import { filterRuleset } from '../traffic/rulesets.ts';
+import { savedRuleset } from '../traffic/saved-rulesets.ts';
 
 export interface Ruleset {
   readonly name: string;
@@ -19,6 +20,18 @@ export function generatedRulesets(count: number): Ruleset[] {
     const filter = random.chance(0.8) ? filterRuleset(random, 8) : '';
     const nat = filter === '' || random.chance(0.4) ? natRuleset(random) : '';
     return { name: `generated-${seed + 1}.nft`, text: dressed(filter + nat, random) };
+  });
+}
+
+/** Rules as iptables-save prints them, IPv4, that share names of chains; many carry a name of their own. */
+export function savedRulesets(count: number): Ruleset[] {
+  return Array.from({ length: count }, (_, seed) => {
+    const random = new Random(seed + 1);
+    let rules = 0;
+    const named = savedRuleset(random, 4).replaceAll(/^-A (?!.*--comment).*?(?= -[jg] |$)/gmu, (rule) =>
+      random.chance(0.5) ? `${rule} -m comment --comment "rule ${++rules}"` : rule,
+    );
+    return { name: `generated-${seed + 1}.v4`, text: named };
   });
 }
 

@@ -5,28 +5,31 @@ import { codeOf } from '#core/errors';
 import { type CapturePart, type ChosenPart, chooseFrom, graftPart, readCapture } from '#dialects';
 import { whyNoLab } from '../../../lab/index.ts';
 import { Random } from '../traffic/random.ts';
-import { generatedRulesets, projectRulesets, type Ruleset } from './corpus.ts';
+import { generatedRulesets, projectRulesets, type Ruleset, savedRulesets } from './corpus.ts';
 
 /**
  * Random parts of one ruleset carried into another, however collisions and places are decided: what is written reads
  * back as predicted (`graftPart` refuses it otherwise), and the kernel takes it. Source: the program nft, which loads
- * each written file for real in a network namespace of its own.
+ * each written file for real in a network namespace of its own; and iptables-restore likewise.
  */
-const load = (text: string) =>
-  spawnSync('unshare', ['-n', 'nft', '-f', '-'], { input: text, encoding: 'utf8' });
+type Loader = (text: string) => { readonly status: number | null; readonly stderr: string };
+const loadBy =
+  (...program: string[]): Loader =>
+  (text) =>
+    spawnSync('unshare', ['-n', ...program], { input: text, encoding: 'utf8' });
+const nft = loadBy('nft', '-f', '-');
+const restore = loadBy('iptables-nft-restore');
 
 interface Read extends Ruleset {
   readonly part: CapturePart;
 }
 
 /** Those that both the kernel and we read. */
-function loadable(rulesets: readonly Ruleset[]): Read[] {
+function loadable(rulesets: readonly Ruleset[], load: Loader, language: string): Read[] {
   return rulesets.flatMap((ruleset) => {
     if (load(ruleset.text).status !== 0) return [];
     const { parts } = readCapture([{ name: ruleset.name, bytes: new TextEncoder().encode(ruleset.text) }]);
-    return parts.length === 1 && parts[0]!.dialect.name === 'nftables'
-      ? [{ ...ruleset, part: parts[0]! }]
-      : [];
+    return parts.length === 1 && parts[0]!.dialect.name === language ? [{ ...ruleset, part: parts[0]! }] : [];
   });
 }
 
@@ -37,7 +40,7 @@ interface Tally {
   refused: number;
 }
 
-function carry(source: Read, target: Read, random: Random, tally: Tally): string | null {
+function carry(source: Read, target: Read, load: Loader, random: Random, tally: Tally): string | null {
   const { objects } = source.part.configuration;
   const taken = random.some(objects, 1, 3).map(({ kind, name }) => {
     const own = `${kind}:"${name}"`;
@@ -85,12 +88,12 @@ function chosenFrom(part: CapturePart, take: readonly string[]): ChosenPart {
   return chosen!;
 }
 
-function trials(rulesets: readonly Read[], count: number, seed: number) {
+function trials(rulesets: readonly Read[], load: Loader, count: number, seed: number) {
   const random = new Random(seed);
   const tally: Tally = { written: 0, nothingToDo: 0, asked: 0, refused: 0 };
   const wrong: string[] = [];
   for (let trial = 0; trial < count; trial++) {
-    const said = carry(random.pick(rulesets), random.pick(rulesets), random, tally);
+    const said = carry(random.pick(rulesets), random.pick(rulesets), load, random, tally);
     if (said !== null) wrong.push(said);
   }
   return { tally, wrong };
@@ -98,20 +101,29 @@ function trials(rulesets: readonly Read[], count: number, seed: number) {
 
 describe.skipIf(whyNoLab() !== null)('random grafts between rulesets that a kernel loads', () => {
   it('read back as predicted and load, for generated rulesets', () => {
-    const rulesets = loadable(generatedRulesets(40));
+    const rulesets = loadable(generatedRulesets(40), nft, 'nftables');
     expect(rulesets.length).toBeGreaterThan(30);
-    const { tally, wrong } = trials(rulesets, Number(process.env.TUCKPOINT_GRAFTS ?? 300), 7);
+    const { tally, wrong } = trials(rulesets, nft, Number(process.env.TUCKPOINT_GRAFTS ?? 300), 7);
     console.log(`generated rulesets: ${JSON.stringify(tally)}`);
     expect(wrong).toEqual([]);
     expect(tally.written).toBeGreaterThan(100);
+  });
+
+  it('read back as predicted and load, for generated rules as iptables-save prints them', () => {
+    const rulesets = loadable(savedRulesets(30), restore, 'iptables');
+    expect(rulesets.length).toBeGreaterThan(20);
+    const { tally, wrong } = trials(rulesets, restore, Number(process.env.TUCKPOINT_GRAFTS ?? 300), 13);
+    console.log(`saved rules: ${JSON.stringify(tally)}`);
+    expect(wrong).toEqual([]);
+    expect(tally.written).toBeGreaterThan(50);
   });
 
   const project = projectRulesets();
   it.runIf(project.length > 0)(
     "read back as predicted and load, for the nftables project's own rulesets",
     () => {
-      const rulesets = loadable(project);
-      const { tally, wrong } = trials(rulesets, Number(process.env.TUCKPOINT_GRAFTS ?? 2000), 11);
+      const rulesets = loadable(project, nft, 'nftables');
+      const { tally, wrong } = trials(rulesets, nft, Number(process.env.TUCKPOINT_GRAFTS ?? 2000), 11);
       console.log(`${rulesets.length} rulesets of the project: ${JSON.stringify(tally)}`);
       expect(wrong).toEqual([]);
       expect(tally.written).toBeGreaterThan(20);

@@ -37,6 +37,13 @@ class Writer {
 
   #addChain(object: ConfigObject, name: string, whole: boolean): void {
     const table = tableOf(object);
+    if (isBuiltIn(object) && name !== chainName(object)) {
+      throw cannotWrite(
+        `${chainName(object)} is built in: it has no other name.`,
+        object.place,
+        'Decide for it with keep or take, or take its rules.',
+      );
+    }
     const head = this.#headOf(object).replace(/^(:|-[NP]\s+)\S+/, (_, sign: string) => sign + name);
     const rules = whole ? this.#job.source.contentsOf(object).map((rule) => this.#rule(rule, name)) : [];
     const late = this.#late.get(table);
@@ -173,11 +180,17 @@ class Writer {
   }
 }
 
-/** `-j harbour` with the chain's new name. */
+/** `-j harbour` with the chain's new name; what stands in quotes, a comment, is left as it is. */
 function withTarget(text: string, { from, to }: Mention): string {
-  return text.replace(/(\s(?:-[jg]|--jump|--goto)\s+)(\S+)/, (whole, option: string, name: string) =>
-    name === from ? option + to : whole,
+  const pattern = /"(?:[^"\\]|\\.)*"|(\s(?:-[jg]|--jump|--goto)\s+)(\S+)/g;
+  return text.replace(pattern, (whole, option: string | undefined, name: string) =>
+    option !== undefined && name === from ? option + to : whole,
   );
+}
+
+/** Is it one of the chains that the packet filter itself enters? They have their names. */
+function isBuiltIn({ value }: ConfigObject): boolean {
+  return typeof value === 'object' && value !== null && 'hook' in value && value.hook !== null;
 }
 
 /** The stretch without blanks at its ends. */
