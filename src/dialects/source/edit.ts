@@ -3,7 +3,7 @@ import { TuckpointError } from '#core/errors';
 
 /**
  * The files with the edits made; every character outside the edits stays as it was. Edits may come in any order;
- * several insertions at one place keep their order.
+ * several insertions at one place keep their order, and stand before what is replaced there.
  * @throws TuckpointError `dialects/edit-overlap`, `dialects/edit-outside`.
  */
 export function applyEdits(files: readonly SourceFile[], edits: readonly Edit[]): SourceFile[] {
@@ -19,7 +19,7 @@ export function applyEdits(files: readonly SourceFile[], edits: readonly Edit[])
     const mine = edits
       .map((edit, order) => ({ edit, order }))
       .filter(({ edit }) => edit.place.file === file.name)
-      .sort((a, b) => a.edit.place.start - b.edit.place.start || a.order - b.order);
+      .sort((a, b) => before(a.edit.place, b.edit.place) || a.order - b.order);
     let text = '';
     let done = 0;
     for (const { edit } of mine) {
@@ -40,4 +40,8 @@ export function applyEdits(files: readonly SourceFile[], edits: readonly Edit[])
     }
     return { name: file.name, text: text + file.text.slice(done) };
   });
+}
+
+function before(a: Edit['place'], b: Edit['place']): number {
+  return a.start - b.start || Number(a.end > a.start) - Number(b.end > b.start);
 }

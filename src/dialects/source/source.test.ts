@@ -66,6 +66,15 @@ describe('edits', () => {
     expect(applyEdits([file], edits)[0]!.text).toBe('1 and two 3');
   });
 
+  it('that insert stand before what is replaced at the same place, whichever comes first', () => {
+    const edits = [
+      { place: at(4, 7), text: '2' },
+      { place: at(4, 4), text: 'and ' },
+    ];
+    for (const order of [edits, edits.toReversed()])
+      expect(applyEdits([file], order)[0]!.text).toBe('one and 2 three');
+  });
+
   it('that overlap, leave the file, or name no file are refused', () => {
     const code = (...edits: { place: ReturnType<typeof at>; text: string }[]) =>
       failure(() => applyEdits([file], edits)).code;

@@ -15,10 +15,18 @@ export function renamedValue(value: Value, renamings: readonly Renaming[]): Valu
   const visit = (part: Value): Value => {
     if (typeof part === 'string') return part.replace(pattern, (word) => names.get(word) ?? word);
     if (part === null || typeof part !== 'object') return part;
-    if (Array.isArray(part)) return part.map(visit);
+    if (Array.isArray(part)) return inOrder(part, part.map(visit));
     return Object.fromEntries(Object.entries(part).map(([field, inner]) => [field, visit(inner)]));
   };
   return visit(value);
+}
+
+/** Readers sort names whose order means nothing: with other names among them they come to stand otherwise. */
+function inOrder(before: readonly Value[], after: readonly Value[]): readonly Value[] {
+  const isSorted = before.every(
+    (one, i) => typeof one === 'string' && !/\s/u.test(one) && (i === 0 || (before[i - 1] as string) <= one),
+  );
+  return isSorted && after.some((one, i) => one !== before[i]) ? ([...after] as string[]).sort() : after;
 }
 
 export function escaped(text: string): string {
