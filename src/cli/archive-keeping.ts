@@ -61,7 +61,7 @@ export function archiveKeepingCommands(archive: Command, context: CliContext): v
         record.device,
         record.at,
         keep ? 'stays' : 'goes',
-        because.join(', '),
+        keep ? because.join(', ') : 'no rule keeps it',
       ]);
       const end =
         options.apply === true

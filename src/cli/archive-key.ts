@@ -115,7 +115,7 @@ export function archiveKeyCommands(archive: Command, context: CliContext): void 
           context.out.progress(`   … ${at} of ${total} files`),
         );
         const text = [
-          `The archive has a new key; ${done} files were encrypted again. Restart every other process that has it open.`,
+          `The archive has a new key; files encrypted again: ${done}. Restart every other process that has it open.`,
           ...damaged.map((file) => `Left under the old key, because it cannot be opened: ${file}`),
         ];
         context.out.result(

@@ -1,4 +1,4 @@
-import { CommanderError } from 'commander';
+import { type Command, CommanderError } from 'commander';
 import { buildProgram, ExitCode, exitCodeOf, terminalOutput } from '#cli';
 import { TuckpointError } from '#core/errors';
 import { dataFolderOf } from './data-folder.ts';
@@ -23,8 +23,7 @@ const program = buildProgram({
 });
 
 try {
-  program.exitOverride();
-  for (const command of program.commands) command.exitOverride();
+  throwInstead(program);
   await program.parseAsync(['node', 'tuckpoint', ...args]);
 } catch (error) {
   exitCode = report(error);
@@ -32,6 +31,12 @@ try {
   await (await (opened as Promise<OpenWorkbench> | null)?.catch(() => null))?.close();
 }
 process.exitCode = exitCode;
+
+/** Has a command, and every command below it, throw what would else end the process with a code of its own. */
+function throwInstead(command: Command): void {
+  command.exitOverride();
+  for (const below of command.commands) throwInstead(below);
+}
 
 /** One sentence for a person; with --json also one object on standard output. */
 function report(error: unknown): number {
