@@ -3,10 +3,10 @@ import type { Path, Policy } from '../policy.ts';
 import type { TrafficBudget } from '../row.ts';
 import { clustersOf } from './clusters.ts';
 import { type ChangedRule, type OpenComparison, openComparison } from './comparison.ts';
-import { type Box, Field } from './fields.ts';
+import { type Box, Field, topOf } from './fields.ts';
 import { type Interest, type Item, interestsOf, programOf } from './program.ts';
 import { race } from './race.ts';
-import { type Ranked, rankItems } from './ranks.ts';
+import { type Ranked, type RankedSpace, rankBoxes, rankItems } from './ranks.ts';
 import { type Slots, slotsOf } from './slots.ts';
 import type { Diagram, Stopped } from './sweep.ts';
 
@@ -94,9 +94,23 @@ export function rankSides(
   after: readonly Item[],
   regions: readonly Box[],
 ): Ranked {
-  const fields = Field.firstCondition + comparison.conditionNames.length;
-  return rankItems(before, after, regions, fields, comparison.slots.family, (field) =>
-    field === Field.inInterface ? comparison.inNames.atoms.length : comparison.outNames.atoms.length,
+  return rankItems(rankedSpace(comparison, before, after, regions), before, after);
+}
+
+/** The boxes of two item lists over ranks. */
+export function rankedSpace(
+  comparison: OpenComparison,
+  before: readonly Item[],
+  after: readonly Item[],
+  regions: readonly Box[],
+): RankedSpace {
+  return rankBoxes(before, after, regions, topsOf(comparison));
+}
+
+/** The highest value of each field, NaN for IPv6 addresses. */
+export function topsOf({ conditionNames, inNames, outNames, slots }: OpenComparison): number[] {
+  return Array.from({ length: Field.firstCondition + conditionNames.length }, (_, field) =>
+    topOf(field, slots.family, (field === Field.inInterface ? inNames : outNames).atoms.length),
   );
 }
 

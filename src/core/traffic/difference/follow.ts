@@ -6,7 +6,8 @@ import { type Box, Field, isAddressSet, STATES } from './fields.ts';
 import type { InterfaceNames } from './interfaces.ts';
 import type { Item } from './program.ts';
 
-type Value = number | Address;
+/** A packet's value in one field. */
+export type Value = number | Address;
 
 /** The rules that a packet owes its outcome to. */
 export interface Deciders {
@@ -27,7 +28,7 @@ export function decidingRules(items: readonly Item[], packet: Packet, comparison
   let heaviest = 0;
   for (let i = 0; i < items.length; ) {
     const { box, outcome, target, rule, changed } = items[i]!;
-    if (!holds(box, values)) {
+    if (!boxHolds(box, values)) {
       i++;
       continue;
     }
@@ -79,7 +80,8 @@ function atomOf(name: string, names: InterfaceNames): number {
   return single >= 0 ? single : names.atoms.findIndex((atom) => !atom.single && name.startsWith(atom.text));
 }
 
-function holds(box: Box, values: readonly Value[]): boolean {
+/** Whether a packet, as a value per field, lies in a box. */
+export function boxHolds(box: Box, values: readonly Value[]): boolean {
   for (let field = 0; field < box.length; field++) {
     const set = box[field];
     if (set === undefined) continue;

@@ -11,7 +11,7 @@ import { comparePath } from './compare.ts';
 import type { Names } from './decode.ts';
 import { trafficDifference } from './difference.ts';
 import type { Ranked } from './ranks.ts';
-import { limitedFields, numberSets } from './remainders.ts';
+import { limitedFields } from './remainders.ts';
 import { sweep } from './sweep.ts';
 
 const BUDGET = { work: 1e8, nodes: 1e6, rows: 1e6 };
@@ -116,11 +116,10 @@ describe.each([4, 6] as const)('laws of the difference, for IPv%i', (family) => 
       fc.property(policyPair(family), ([a, b]) => {
         for (const { ranked, result } of comparePath(a, b, 'through', family, BUDGET)?.clusters ?? []) {
           if ('stopped' in result) throw new Error('a small comparison must not stop');
-          const sets = numberSets(ranked);
-          const fields = limitedFields(sets);
+          const fields = limitedFields(ranked.numbers);
           const volumes = [fields, [...fields].reverse(), rotated(fields, 2), rotated(fields, 4)].map(
             (order) => {
-              const diagram = sweep(ranked, sets, order, BUDGET);
+              const diagram = sweep(ranked, order, BUDGET);
               if ('stopped' in diagram) throw new Error('a small comparison must not stop');
               const boxes = boxesOf(diagram, ranked.fields, 1e6);
               const volume = volumeOf(boxes, ranked);

@@ -93,8 +93,7 @@ export function interestsOf(comparison: Comparison, side: Side): Interest[] {
     for (let s = start; s >= 0; s = nextSlot(slots, s)) {
       const { stage, changed, isChanged, omit } = slots.slots[s]![side];
       if (stage === undefined) continue;
-      // Where one asks what a rule does, it counts whatever it is.
-      const isAsked = slots.slots[s]!.after.omit.size > 0;
+      const isAsked = isAskedAt(slots, s);
       for (const i of changed) {
         if (!isAsked && goesAround(stage.rules[i]!.rule, i, isChanged)) continue;
         const box = boxOf(stage.rules[i]!, view, comparison);
@@ -119,6 +118,11 @@ export function interestsOf(comparison: Comparison, side: Side): Interest[] {
   };
   if (slots.own > 0) visit(0, firstView(slots.path), EVERYTHING);
   return interests;
+}
+
+/** Is it asked what rules of this slot do? They count then whatever they are, and are looked behind. */
+function isAskedAt({ slots }: Slots, slot: number): boolean {
+  return slots[slot]!.after.omit.size > 0;
 }
 
 interface Segment {
@@ -181,6 +185,7 @@ export function programOf(
   }
   for (let s = 0; s < slots.slots.length; s++) {
     const { stage, isChanged, omit } = slots.slots[s]![side];
+    const isAsked = isAskedAt(slots, s);
     const next = nextSlot(slots, s);
     for (const [key, view] of waiting[s]!) {
       const segment: Segment = { view, start: items.length, ruleIndexes: [], end: 0 };
@@ -213,7 +218,7 @@ export function programOf(
           add(box, { key: action.verdict, verdict: action.verdict, rewrites: [] }, changed, cause, rule);
         }
         // Nothing in the regions gets past a rule that holds them all, unless it lands further down.
-        const trims = !comparison.untrimmed && !('skip' in action) && i >= landing;
+        const trims = !comparison.untrimmed && !('skip' in action) && i >= landing && !(isAsked && changed);
         if (trims && regions.every((region) => isWithin(region, box))) break;
       }
       segment.end = items.length;

@@ -1,7 +1,7 @@
 import { countBoxes } from './boxes.ts';
 import { ordersOf } from './orders.ts';
 import type { Ranked } from './ranks.ts';
-import { limitedFields, numberSets, type SetNumbers } from './remainders.ts';
+import { limitedFields } from './remainders.ts';
 import { type Diagram, type Stopped, sweep } from './sweep.ts';
 
 export interface RaceBudget {
@@ -20,16 +20,15 @@ const FEW_BOXES = 6;
 
 /** Races several field orders with growing slices of work, and returns the first diagram, or a clearly shorter one. */
 export function race(ranked: Ranked, budget: RaceBudget): Diagram | Stopped {
-  const sets = numberSets(ranked);
-  const orders = ordersOf(limitedFields(sets));
+  const orders = ordersOf(limitedFields(ranked.numbers));
   let spent = 0;
   let witness: Stopped['witness'];
   for (let slice = FIRST_SLICE; ; slice *= GROWTH) {
     for (const order of orders) {
       const work = Math.min(slice, budget.work - spent);
-      const result = sweep(ranked, sets, order, { ...budget, work });
+      const result = sweep(ranked, order, { ...budget, work });
       spent += result.work;
-      if (!('stopped' in result)) return shortest(ranked, sets, orders, order, result, budget, spent);
+      if (!('stopped' in result)) return shortest(ranked, orders, order, result, budget, spent);
       witness ??= result.witness;
       if (budget.first && witness !== undefined) return { stopped: true, work: spent, witness };
       if (spent >= budget.work) return { stopped: true, work: spent, witness };
@@ -41,7 +40,6 @@ export function race(ranked: Ranked, budget: RaceBudget): Diagram | Stopped {
 
 function shortest(
   ranked: Ranked,
-  sets: SetNumbers,
   orders: readonly number[][],
   won: readonly number[],
   first: Diagram,
@@ -54,7 +52,7 @@ function shortest(
   for (const order of orders) {
     if (order === won || boxes <= FEW_BOXES) continue;
     const allowed = Math.min(Math.max(FIRST_SLICE, 2 * first.work), budget.work - work);
-    const other = sweep(ranked, sets, order, { work: allowed, nodes: budget.nodes });
+    const other = sweep(ranked, order, { work: allowed, nodes: budget.nodes });
     work += other.work;
     if ('stopped' in other) continue;
     const count = countBoxes(other);

@@ -1,4 +1,4 @@
-import type { Ranked, RankedSide } from './ranks.ts';
+import type { SetNumbers } from './ranks.ts';
 
 /**
  * What is left of each item once the fields before a level are fixed. Two items with the same remainder number
@@ -12,28 +12,6 @@ export interface Remainders {
   readonly after: readonly Int32Array[];
   /** By level: the remainder of an item that matches everything from there on. */
   readonly free: readonly number[];
-}
-
-export type SetNumbers = readonly (readonly [Int32Array, Int32Array])[];
-
-/** By field: a number for each item's set on both sides; 0 means any, equal numbers mean equal sets. */
-export function numberSets(ranked: Ranked): SetNumbers {
-  return Array.from({ length: ranked.fields }, (_, f) => {
-    const numbers = new Map<string, number>();
-    const known = new Map<Int32Array, number>();
-    const numberOf = (set: Int32Array | undefined): number => {
-      if (set === undefined) return 0;
-      let number = known.get(set);
-      if (number !== undefined) return number;
-      const text = set.join();
-      number = numbers.get(text) ?? numbers.size + 1;
-      numbers.set(text, number);
-      known.set(set, number);
-      return number;
-    };
-    const ofSide = (side: RankedSide) => Int32Array.from(side.sets[f]!, numberOf);
-    return [ofSide(ranked.before), ofSide(ranked.after)] as const;
-  });
 }
 
 /** Fields that at least one item limits. */

@@ -8,7 +8,7 @@ import {
 } from '#core/address';
 import { type Box, type FieldSet, hullOf, isAddressSet } from './fields.ts';
 
-export type Value = number | Address;
+type Value = number | Address;
 
 /** Values of one field, both ends included. */
 export interface Span {
@@ -61,11 +61,13 @@ export function spanOf(field: number, regions: readonly Box[], top: number): Spa
 
 /** A set as flat `[low, high, ...]` ranks within the span; undefined when it covers the whole span. */
 export function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
-  const bounds: number[] = [];
+  const ranks = new Int32Array(isAddressSet(set) ? 2 * set.ranges.length : set.length);
+  let n = 0;
   if (isAddressSet(set)) {
     for (const { low, high } of set.ranges) {
       if (compare(high, scale.starts[0]!) < 0 || compare(low, scale.last) > 0) continue;
-      bounds.push(Math.max(1, startsUpTo(scale, low)) - 1, startsUpTo(scale, high) - 1);
+      ranks[n++] = Math.max(1, startsUpTo(scale, low)) - 1;
+      ranks[n++] = startsUpTo(scale, high) - 1;
     }
   } else {
     const starts = scale.starts as readonly number[];
@@ -74,11 +76,60 @@ export function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
       const low = set[i]!;
       const high = set[i + 1]!;
       if (high < starts[0]! || low > last) continue;
-      bounds.push(Math.max(1, numbersUpTo(starts, low)) - 1, numbersUpTo(starts, high) - 1);
+      ranks[n++] = Math.max(1, numbersUpTo(starts, low)) - 1;
+      ranks[n++] = numbersUpTo(starts, high) - 1;
     }
   }
-  const all = bounds.length === 2 && bounds[0] === 0 && bounds[1] === scale.starts.length - 1;
-  return all ? undefined : Int32Array.from(bounds);
+  const all = n === 2 && ranks[0] === 0 && ranks[1] === scale.starts.length - 1;
+  return all ? undefined : n === ranks.length ? ranks : ranks.slice(0, n);
+}
+
+/** The sets of one field over ranks: equal ones once. */
+export interface RankedSets {
+  /** The first is undefined: any value. */
+  readonly sets: readonly (Int32Array | undefined)[];
+  /** By box, an index into `sets`. */
+  readonly of: Int32Array;
+}
+
+/** Ranks the sets by which boxes limit a field. Sets that look alike within the span are one. */
+export function rankSets(boxes: readonly Box[], field: number, scale: Scale): RankedSets {
+  const sets: (Int32Array | undefined)[] = [undefined];
+  const known = new Map<FieldSet | undefined, number>([[undefined, 0]]);
+  const byHash = new Map<number, number[]>();
+  const numberOf = (ranks: Int32Array | undefined): number => {
+    if (ranks === undefined) return 0;
+    const hash = hashOf(ranks);
+    const alike = byHash.get(hash);
+    const same = alike?.find((n) => sameNumbers(sets[n]!, ranks));
+    if (same !== undefined) return same;
+    if (alike === undefined) byHash.set(hash, [sets.length]);
+    else alike.push(sets.length);
+    return sets.push(ranks) - 1;
+  };
+  const of = new Int32Array(boxes.length);
+  for (let i = 0; i < boxes.length; i++) {
+    const set = boxes[i]![field];
+    let number = known.get(set);
+    if (number === undefined) {
+      number = numberOf(ranksOf(set!, scale));
+      known.set(set, number);
+    }
+    of[i] = number;
+  }
+  return { sets, of };
+}
+
+function hashOf(numbers: Int32Array): number {
+  let hash = numbers.length;
+  for (let i = 0; i < numbers.length; i++) hash = (Math.imul(hash, 0x01000193) ^ numbers[i]!) | 0;
+  return hash;
+}
+
+function sameNumbers(a: Int32Array, b: Int32Array): boolean {
+  if (a.length !== b.length) return false;
+  for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return false;
+  return true;
 }
 
 /** How many of the ascending numbers are at most `value`. */

@@ -1,6 +1,6 @@
 import { Pruner } from './prune.ts';
 import type { Ranked, RankedSide } from './ranks.ts';
-import { type Remainders, remaindersOf, type SetNumbers } from './remainders.ts';
+import { type Remainders, remaindersOf } from './remainders.ts';
 
 /** The node that stands for "no difference". */
 export const SAME = 0;
@@ -43,19 +43,15 @@ export interface SweepBudget {
   readonly first?: boolean;
 }
 
-class OutOfBudget extends Error {}
+/** Thrown as it stands: where a sweep stopped says nothing. */
+const OUT_OF_BUDGET = new Error('out of budget');
 
 /**
  * Runs both lists at once over an ordered diagram of the fields. At each node the items that can still match are
  * known; where no changed item is left, or both lists are the same, nothing can differ and the node is SAME.
  */
-export function sweep(
-  ranked: Ranked,
-  sets: SetNumbers,
-  order: readonly number[],
-  budget: SweepBudget,
-): Diagram | Stopped {
-  return new Sweep(ranked, remaindersOf(sets, order), budget).run();
+export function sweep(ranked: Ranked, order: readonly number[], budget: SweepBudget): Diagram | Stopped {
+  return new Sweep(ranked, remaindersOf(ranked.numbers, order), budget).run();
 }
 
 interface Remembered {
@@ -116,14 +112,14 @@ class Sweep {
       const root = this.visit(0, a, b);
       return { root, nodes: this.nodes, differences: this.differences, work: this.work };
     } catch (error) {
-      if (!(error instanceof OutOfBudget)) throw error;
+      if (error !== OUT_OF_BUDGET) throw error;
       return { stopped: true, work: this.work, witness: this.witness };
     }
   }
 
   private spend(work: number): void {
     this.work += work;
-    if (this.work > this.budget.work || this.nodes.length > this.budget.nodes) throw new OutOfBudget();
+    if (this.work > this.budget.work || this.nodes.length > this.budget.nodes) throw OUT_OF_BUDGET;
   }
 
   private visit(from: number, a: Int32Array, b: Int32Array): number {
@@ -179,7 +175,7 @@ class Sweep {
     };
     if (difference.before === difference.after) return SAME;
     this.witness ??= [...this.at];
-    if (this.budget.first) throw new OutOfBudget();
+    if (this.budget.first) throw OUT_OF_BUDGET;
     const text = `${difference.before} ${difference.after} ${difference.causeBefore} ${difference.causeAfter}`;
     let id = this.differenceIds.get(text);
     if (id === undefined) {

@@ -1,3 +1,5 @@
+import type { RankedBoxes } from './ranked-boxes.ts';
+
 /** Into how many blocks the rules fall at most, by each bound. More of them miss less, but hold more memory. */
 const MOST_BLOCKS = 128;
 
@@ -14,8 +16,7 @@ export class BoundsIndex {
   private readonly chosen: readonly Int32Array[];
   private readonly found: Int32Array;
 
-  /** `bounds` holds the lowest and highest value of each rule per field, `width` numbers a rule. */
-  constructor(bounds: Int32Array, width: number, count: number) {
+  constructor({ bounds, width, count }: Pick<RankedBoxes, 'bounds' | 'width' | 'count'>) {
     this.words = (count + 31) >> 5;
     this.found = new Int32Array(count);
     const tables: Int32Array[] = [];

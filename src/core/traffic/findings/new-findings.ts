@@ -2,12 +2,13 @@ import { WAYS } from '../difference/difference.ts';
 import { slotsOf } from '../difference/slots.ts';
 import type { Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
-import { type Purse, standsBefore } from './effect.ts';
+import type { Purse } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf } from './finding.ts';
 import { losersOf } from './losers.ts';
-import { type PlacedRule, placedRules } from './occurrences.ts';
+import { placedRules } from './occurrences.ts';
 import type { Side } from './overlaps.ts';
 import { examine, isAnyToAny, overlapFindings } from './review.ts';
+import { WithAndWithout } from './with-and-without.ts';
 
 /**
  * What is worth a second look in a changed policy and was not before: rules that came and are not reached or not needed
@@ -20,12 +21,10 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   if (came.size + went === 0) return { findings: [], unexamined: [] };
   const purse: Purse = { budget, spent: 0 };
   const losers = losersOf(before, after, purse);
-  const isSuspect = ({ rule }: PlacedRule) => came.has(rule) || losers.has(rule.origin.text);
+  const isSuspect = (rule: Rule) => came.has(rule) || losers.has(rule.origin.text);
   const suspects: Finding[] = [];
   const unexamined: Rule[] = [];
-  const placedAfter = placedRules(after);
-  for (const placed of placedAfter) {
-    if (!isSuspect(placed)) continue;
+  for (const placed of placedRules(after, isSuspect)) {
     const finding = examine(placed, purse);
     if (finding === 'unexamined') unexamined.push(placed.rule);
     else if (finding !== undefined) suspects.push(finding);
@@ -35,29 +34,45 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   const old = findingsOf(before, new Set(suspects.map(({ rule }) => rule.origin.text)), purse);
   const findings = suspects.filter((finding) => !old.has(keyOf(finding)));
   const between = (rule: Rule): Side => (came.has(rule) ? 'came' : isForAnswers(rule) ? 'aside' : 'there');
-  const overlaps = overlapFindings(after, between).flatMap((one) => confirmed(one, placedAfter, purse));
-  return { findings: [...findings, ...overlaps], unexamined };
+  return { findings: [...findings, ...confirmed(overlapFindings(after, between), after, purse)], unexamined };
 }
 
 /**
  * Rules that overlap as they stand may stand in chains that no packet passes both of. Kept are the earlier rules that
  * do take packets from the later one, or of which that could not be decided.
  */
-function confirmed(finding: Finding, placed: readonly PlacedRule[], purse: Purse): Finding[] {
-  if (finding.kind !== 'overlap' && finding.kind !== 'widening') return [finding];
-  const earlier = finding.kind === 'overlap' ? finding.with : finding.of;
-  const later = placeOf(finding.rule);
-  const occurrencesOf = (rule: Rule) =>
-    placed.find((one) => placeOf(one.rule) === placeOf(rule))?.occurrences ?? [];
-  const real = earlier.filter((rule) =>
-    occurrencesOf(rule).some((occurrence) => standsBefore(occurrence, later, purse) !== 'no'),
+function confirmed(overlaps: readonly Finding[], policy: Policy, purse: Purse): Finding[] {
+  const rules = overlaps.flatMap(earlierIn);
+  const lines = new Set(rules.map(({ origin }) => origin.line));
+  const places = new Set(rules.map(placeOf));
+  const placed = placedRules(policy, (rule) => lines.has(rule.origin.line) && places.has(placeOf(rule)));
+  const both = new Map(
+    placed.map(({ rule, occurrences }) => [
+      placeOf(rule),
+      occurrences.map((occurrence) => new WithAndWithout(occurrence)),
+    ]),
   );
-  const all = finding.count === earlier.length;
-  if (real.length === 0 && all) return [];
-  // Of more than were kept, it is not known which of the others are real: the finding then names and counts them as they stand.
-  const rules = (all ? real : earlier).slice(0, NAMED);
-  const count = all ? real.length : finding.count;
-  return [finding.kind === 'overlap' ? { ...finding, with: rules, count } : { ...finding, of: rules, count }];
+  return overlaps.flatMap((finding): Finding[] => {
+    const earlier = earlierIn(finding);
+    const later = placeOf(finding.rule);
+    const real = earlier.filter((rule) =>
+      both.get(placeOf(rule))?.some((one) => one.standsBefore(later, purse) !== 'no'),
+    );
+    const all = !('count' in finding) || finding.count === earlier.length;
+    if (real.length === 0 && all) return [];
+    // Of more than were kept, it is not known which of the others are real: the finding then names and counts them as they stand.
+    const named = (all ? real : earlier).slice(0, NAMED);
+    if (finding.kind === 'overlap')
+      return [{ ...finding, with: named, count: all ? real.length : finding.count }];
+    if (finding.kind === 'widening')
+      return [{ ...finding, of: named, count: all ? real.length : finding.count }];
+    return [finding];
+  });
+}
+
+/** The earlier rules of an overlap. */
+function earlierIn(finding: Finding): readonly Rule[] {
+  return finding.kind === 'overlap' ? finding.with : finding.kind === 'widening' ? finding.of : [];
 }
 
 /** Rules that came, and how many went. */
@@ -84,8 +99,7 @@ const keyOf = ({ kind, rule }: Finding): string => `${kind} ${rule.origin.text}`
 function findingsOf(policy: Policy, texts: ReadonlySet<string>, purse: Purse): Set<string> {
   const found = new Set<string>();
   if (texts.size === 0) return found;
-  for (const placed of placedRules(policy)) {
-    if (!texts.has(placed.rule.origin.text)) continue;
+  for (const placed of placedRules(policy, ({ origin }) => texts.has(origin.text))) {
     const finding = examine(placed, purse);
     if (finding !== undefined && finding !== 'unexamined') found.add(keyOf(finding));
   }

@@ -24,8 +24,8 @@ export interface PlacedRule {
   readonly last: boolean;
 }
 
-/** All rules of a policy by their place in the user's material. */
-export function placedRules(policy: Policy): PlacedRule[] {
+/** The rules of a policy that are asked for, by their place in the user's material. */
+export function placedRules(policy: Policy, isAsked?: (rule: Rule) => boolean): PlacedRule[] {
   interface Draft {
     rule: Rule;
     occurrences: Occurrence[];
@@ -34,13 +34,15 @@ export function placedRules(policy: Policy): PlacedRule[] {
     last: boolean;
   }
   const placed = new Map<string, Draft>();
-  for (const way of WAYS) {
-    const slots = slotsOf(policy, policy, way.path, way.family);
+  const laidOut = WAYS.map((way) => ({ way, slots: slotsOf(policy, policy, way.path, way.family) }));
+  const lines = isAsked === undefined ? undefined : linesOf(laidOut, isAsked);
+  for (const { way, slots } of laidOut) {
     for (let slot = 0; slot < slots.slots.length; slot++) {
       const redirected = slot >= slots.own;
       const { stage } = slots.slots[slot]!.before;
       const here = new Map<string, number[]>();
       for (const [i, { rule, sets }] of (stage?.rules ?? []).entries()) {
+        if (lines !== undefined && !lines.has(rule.origin.line)) continue;
         const place = placeOf(rule);
         let draft = placed.get(place);
         if (draft === undefined) {
@@ -59,5 +61,18 @@ export function placedRules(policy: Policy): PlacedRule[] {
         placed.get(place)!.occurrences.push({ way, slots, slot, indexes, redirected });
     }
   }
-  return [...placed.values()];
+  const all = [...placed.values()];
+  return isAsked === undefined ? all : all.filter(({ rule }) => isAsked(rule));
+}
+
+/** The lines on which rules that are asked for stand: most others are told apart by that, without their texts. */
+function linesOf(
+  laidOut: readonly { readonly slots: Slots }[],
+  isAsked: (rule: Rule) => boolean,
+): Set<number> {
+  const lines = new Set<number>();
+  for (const { slots } of laidOut)
+    for (const { before } of slots.slots)
+      for (const { rule } of before.stage?.rules ?? []) if (isAsked(rule)) lines.add(rule.origin.line);
+  return lines;
 }

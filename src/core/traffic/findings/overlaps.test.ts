@@ -4,7 +4,7 @@ import { type AddressSet, addressSet, type NumberSet, numberSet } from '#core/ad
 import { Field, type FieldSet } from '../difference/fields.ts';
 import type { Rule } from '../policy.ts';
 import { NAMED } from './finding.ts';
-import { oppositeRules, type Side, type VerdictBox } from './overlaps.ts';
+import { newOppositeRules, oppositeRules, type Side, type VerdictBox } from './overlaps.ts';
 
 /** Values 0 to 5 of a field; rules name 0 to 4 only, so that no set of them is as wide as no limit at all. */
 const VALUES = [0, 1, 2, 3, 4, 5];
@@ -85,7 +85,9 @@ it.each([
         fc.boolean(),
         (rules, sided) => {
           const boxes = rules.map((one, i) => ({ rule: ruleOf(i), box: boxOf(one), passes: one.passes }));
-          const found = oppositeRules(boxes, sided ? ({ origin }) => rules[origin.line]!.side : undefined);
+          const found = sided
+            ? newOppositeRules(boxes, ({ origin }) => rules[origin.line]!.side)
+            : oppositeRules(boxes);
           const facing = (a: Drawn, b: Drawn) =>
             !sided || (a.side !== b.side && a.side !== 'aside' && b.side !== 'aside');
           const most = sided ? 64 : NAMED;

@@ -1,4 +1,4 @@
-import type { Box } from '../difference/fields.ts';
+import { type Box, boxesOverlap } from '../difference/fields.ts';
 import type { Rule } from '../policy.ts';
 import { BoundsIndex } from './bounds-index.ts';
 import { NAMED } from './finding.ts';
@@ -24,36 +24,58 @@ export interface VerdictBox {
 
 /** How many earlier rules are kept at most where two sides are compared. */
 const COMPARED = 64;
-const EMPTY = new Int32Array(0);
 
 /** Where a rule of a changed policy comes from; `aside` is compared with none. */
 export type Side = 'came' | 'there' | 'aside';
 
-/**
- * Compares the rules of one stage pairwise, as they stand: chains they are jumped to from do not narrow them. With
- * `sideOf`, only one that came with one that was there.
- */
-export function oppositeRules(boxes: readonly VerdictBox[], sideOf?: (rule: Rule) => Side): OppositeRules[] {
-  const most = sideOf === undefined ? NAMED : COMPARED;
+/** Compares the rules of one stage pairwise, as they stand: chains they are jumped to from do not narrow them. */
+export function oppositeRules(boxes: readonly VerdictBox[]): OppositeRules[] {
   const ranked = new RankedBoxes(boxes.map(({ box }) => box));
-  const byVerdict = [false, true].map((passing) =>
-    boxes.flatMap((b, i) => (b.passes === passing ? [i] : [])),
+  const index = new BoundsIndex(ranked);
+  const [blocking, passing] = byVerdict(boxes).map((rules) => index.bitsOf(rules));
+  return compared(boxes, ranked, NAMED, (rule) =>
+    index.near(rule, (boxes[rule]!.passes ? blocking : passing)!),
   );
-  const othersOf =
-    sideOf === undefined
-      ? near(ranked, byVerdict)
-      : facing(
-          boxes.map(({ rule }) => sideOf(rule)),
-          byVerdict,
-        );
+}
+
+/** The same, of pairs of one rule that came with one that was there only. */
+export function newOppositeRules(all: readonly VerdictBox[], sideOf: (rule: Rule) => Side): OppositeRules[] {
+  const came = all.filter(({ rule }) => sideOf(rule) === 'came');
+  // Mostly few came: what shares packets with none of them need not be ranked.
+  const boxes = all.filter(({ rule, box }) => {
+    const side = sideOf(rule);
+    return side === 'came' || (side === 'there' && came.some((one) => boxesOverlap(one.box, box)));
+  });
+  const lists = byVerdict(boxes);
+  const of = (side: Side) =>
+    lists.map((list) => Int32Array.from(list.filter((i) => sideOf(boxes[i]!.rule) === side)));
+  const facing = { came: of('there'), there: of('came') };
+  const ranked = new RankedBoxes(boxes.map(({ box }) => box));
+  return compared(boxes, ranked, COMPARED, (rule) => {
+    const side = sideOf(boxes[rule]!.rule) === 'came' ? 'came' : 'there';
+    return facing[side][boxes[rule]!.passes ? 0 : 1]!;
+  });
+}
+
+/** Where the rules stand that do not let packets pass, and where those that do. */
+function byVerdict(boxes: readonly VerdictBox[]): number[][] {
+  return [false, true].map((passing) => boxes.flatMap((b, i) => (b.passes === passing ? [i] : [])));
+}
+
+/** `othersOf`: the rules that a rule is compared with, ascending; good until the next call. */
+function compared(
+  boxes: readonly VerdictBox[],
+  ranked: RankedBoxes,
+  most: number,
+  othersOf: (rule: number) => Int32Array,
+): OppositeRules[] {
   const found: OppositeRules[] = [];
   for (let j = 0; j < boxes.length; j++) {
-    const { rule, passes } = boxes[j]!;
     const inside: Rule[] = [];
     const across: Rule[] = [];
     let insideCount = 0;
     let acrossCount = 0;
-    const others = othersOf(j, passes ? 0 : 1);
+    const others = othersOf(j);
     for (let n = 0; n < others.length && others[n]! < j; n++) {
       const i = others[n]!;
       const relation = ranked.relation(i, j);
@@ -63,22 +85,8 @@ export function oppositeRules(boxes: readonly VerdictBox[], sideOf?: (rule: Rule
         if (acrossCount++ < most) across.push(boxes[i]!.rule);
       }
     }
-    if (insideCount + acrossCount > 0) found.push({ rule, inside, insideCount, across, acrossCount });
+    if (insideCount + acrossCount > 0)
+      found.push({ rule: boxes[j]!.rule, inside, insideCount, across, acrossCount });
   }
   return found;
-}
-
-/** The rules that a rule is compared with, by its number and the verdict they must have. Good until the next call. */
-type Others = (rule: number, verdict: 0 | 1) => Int32Array;
-
-function near({ bounds, width, count }: RankedBoxes, byVerdict: readonly (readonly number[])[]): Others {
-  const index = new BoundsIndex(bounds, width, count);
-  const bits = byVerdict.map((rules) => index.bitsOf(rules));
-  return (rule, verdict) => index.near(rule, bits[verdict]!);
-}
-
-function facing(sides: readonly Side[], byVerdict: readonly (readonly number[])[]): Others {
-  const of = (side: Side) => byVerdict.map((list) => Int32Array.from(list.filter((i) => sides[i] === side)));
-  const opposite = { came: of('there'), there: of('came'), aside: [EMPTY, EMPTY] };
-  return (rule, verdict) => opposite[sides[rule]!][verdict]!;
 }

@@ -1,5 +1,5 @@
 import { type Box, type FieldSet, isAddressSet } from '../difference/fields.ts';
-import { ranksOf, type Scale, scaleOf, wholeSpan } from '../difference/scale.ts';
+import { rankSets, scaleOf, wholeSpan } from '../difference/scale.ts';
 
 /** How the packets of one box lie to those of another; of equal boxes each is inside the other. */
 export type Relation = 'apart' | 'inside' | 'around' | 'across';
@@ -40,7 +40,7 @@ export class RankedBoxes {
     this.hasMany = new Uint8Array(boxes.length);
     const many: ManyRanges[] = [];
     for (const [n, field] of limited.entries()) {
-      const { setOf, starts, ranges, scale } = rankField(boxes, field);
+      const { setOf, starts, ranges, ranks } = rankField(boxes, field);
       for (const [i, set] of setOf.entries()) {
         const [start, end] = [starts[set]!, starts[set + 1]!];
         this.bounds[i * this.width + 2 * n] = ranges[start]!;
@@ -48,7 +48,7 @@ export class RankedBoxes {
         if (end - start > 2) this.hasMany[i] = 1;
       }
       if (ranges.length === 2 * (starts.length - 1)) continue;
-      many.push({ setOf, starts, ranges, parts: partsOf(starts, ranges, scale.starts.length) });
+      many.push({ setOf, starts, ranges, parts: partsOf(starts, ranges, ranks) });
     }
     this.many = many;
   }
@@ -81,27 +81,19 @@ export class RankedBoxes {
   }
 }
 
-/** The distinct sets of a field as ranks; the first of them is the one that holds every value. */
+/** The distinct sets of a field over ranks, flat. */
 function rankField(boxes: readonly Box[], field: number) {
-  const sets = new Map<FieldSet | undefined, number>([[undefined, 0]]);
-  const setOf = Int32Array.from(boxes, (box) => {
-    const set = box[field];
-    let number = sets.get(set);
-    if (number === undefined) {
-      number = sets.size;
-      sets.set(set, number);
-    }
-    return number;
-  });
-  const [, ...limits] = sets.keys() as Iterable<FieldSet>;
-  const scale: Scale = scaleOf(limits, wholeSpan(isAddressSet(limits[0]!) ? Number.NaN : ABOVE));
+  const limits = new Set<FieldSet>();
+  for (const box of boxes) if (box[field] !== undefined) limits.add(box[field]);
+  const [first] = limits;
+  const scale = scaleOf(limits, wholeSpan(isAddressSet(first!) ? Number.NaN : ABOVE));
+  const { sets, of } = rankSets(boxes, field, scale);
   const every = Int32Array.of(0, scale.starts.length - 1);
-  const ranked = [every, ...limits.map((set) => ranksOf(set, scale) ?? every)];
-  const starts = new Int32Array(ranked.length + 1);
-  for (const [n, ranks] of ranked.entries()) starts[n + 1] = starts[n]! + ranks.length;
-  const ranges = new Int32Array(starts[ranked.length]!);
-  for (const [n, ranks] of ranked.entries()) ranges.set(ranks, starts[n]);
-  return { setOf, starts, ranges, scale };
+  const starts = new Int32Array(sets.length + 1);
+  for (const [n, ranks = every] of sets.entries()) starts[n + 1] = starts[n]! + ranks.length;
+  const ranges = new Int32Array(starts[sets.length]!);
+  for (const [n, ranks = every] of sets.entries()) ranges.set(ranks, starts[n]);
+  return { setOf: of, starts, ranges, ranks: scale.starts.length };
 }
 
 /** Cuts the ranks into 32 parts with about as many bounds in each, and says of each set in which parts it has values. */

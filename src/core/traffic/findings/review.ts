@@ -5,17 +5,17 @@ import { boxOf, firstView } from '../difference/view.ts';
 import type { Match, Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
 import { type SpecialBlock, specialBlocks } from '../special-purpose.ts';
-import {
-  decidersOfFlow,
-  decidersWithout,
-  isReached,
-  type Purse,
-  removalMatters,
-  type YesNo,
-} from './effect.ts';
+import { decidersOfFlow, decidersWithout, type Purse } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf, type Way } from './finding.ts';
-import { type Occurrence, type PlacedRule, placedRules } from './occurrences.ts';
-import { type OppositeRules, oppositeRules, type Side, type VerdictBox } from './overlaps.ts';
+import { type PlacedRule, placedRules } from './occurrences.ts';
+import {
+  newOppositeRules,
+  type OppositeRules,
+  oppositeRules,
+  type Side,
+  type VerdictBox,
+} from './overlaps.ts';
+import { WithAndWithout, type YesNo } from './with-and-without.ts';
 
 export interface ReviewOptions {
   /** Interfaces that lead outside: sources that cannot come from there are looked for. */
@@ -47,10 +47,11 @@ export function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined
   const { rule, occurrences, ways } = placed;
   if (placed.last) return undefined;
   if (occurrences.length === 0) return { kind: 'matches nothing', rule, ways };
-  const matters = placed.jumps ? 'no' : over(occurrences, (occurrence) => removalMatters(occurrence, purse));
+  const both = occurrences.map((occurrence) => new WithAndWithout(occurrence));
+  const matters = placed.jumps ? 'no' : over(both, (one) => one.matters(purse));
   if (matters === 'yes') return undefined;
   if (matters === 'undecided') return 'unexamined';
-  const reached = over(occurrences, (occurrence) => isReached(occurrence, purse));
+  const reached = over(both, (one) => one.isReached(purse));
   if (reached === 'undecided') return 'unexamined';
   if (reached === 'yes' && placed.jumps) return undefined;
   const own = occurrences.filter(({ redirected }) => !redirected);
@@ -60,7 +61,7 @@ export function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined
 }
 
 /** `yes` when it holds for any occurrence. */
-function over(occurrences: readonly Occurrence[], ask: (occurrence: Occurrence) => YesNo): YesNo {
+function over(occurrences: readonly WithAndWithout[], ask: (occurrence: WithAndWithout) => YesNo): YesNo {
   let answer: YesNo = 'no';
   for (const occurrence of occurrences) {
     const here = ask(occurrence);
@@ -105,7 +106,8 @@ export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): 
         const box = boxOf(loaded, firstView(way.path), comparison);
         return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
       });
-      for (const opposite of oppositeRules(boxes, sideOf)) {
+      const found = sideOf === undefined ? oppositeRules(boxes) : newOppositeRules(boxes, sideOf);
+      for (const opposite of found) {
         const place = placeOf(opposite.rule);
         const known = merged.get(place);
         if (known === undefined) merged.set(place, { opposite, ways: [way] });
