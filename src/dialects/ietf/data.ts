@@ -58,25 +58,34 @@ function xmlChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode[
   });
 }
 
-function jsonChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode[] {
-  return holder.children.flatMap((node) => {
+function jsonChildren(tree: Tree, holder: TreeNode, inherited: string): readonly DataNode[] {
+  if (holder.children.length === 0) return NO_CHILDREN;
+  const found: DataNode[] = [];
+  for (const node of holder.children) {
     // RFC 7952 section 5.2: annotations are members whose name starts with @.
-    if (node.name.startsWith('@')) return [];
+    if (node.name.startsWith('@')) continue;
     const colon = node.name.indexOf(':');
     const module = colon < 0 ? inherited : node.name.slice(0, colon);
-    const name = node.name.slice(colon + 1);
-    const entries = node.kind === 'list' && !isEmptyLeaf(node) ? node.children : [node];
-    return entries.map((entry) => ({
-      name,
-      module,
-      text: entry.kind === 'object' || entry.kind === 'list' ? null : entry.value,
-      children: entry.kind === 'object' ? jsonChildren(tree, entry, module) : [],
-      origin: jsonOrigin(entry),
-      tree,
-      node: entry,
-    }));
-  });
+    const name = colon < 0 ? node.name : node.name.slice(colon + 1);
+    if (node.kind !== 'list' || isEmptyLeaf(node)) found.push(jsonNode(tree, node, name, module));
+    else for (const entry of node.children) found.push(jsonNode(tree, entry, name, module));
+  }
+  return found;
 }
+
+function jsonNode(tree: Tree, node: TreeNode, name: string, module: string): DataNode {
+  return {
+    name,
+    module,
+    text: node.kind === 'object' || node.kind === 'list' ? null : node.value,
+    children: node.kind === 'object' ? jsonChildren(tree, node, module) : NO_CHILDREN,
+    origin: jsonOrigin(node),
+    tree,
+    node,
+  };
+}
+
+const NO_CHILDREN: readonly DataNode[] = [];
 
 /** RFC 7951 section 6.9: a leaf of type empty is `[null]`. */
 function isEmptyLeaf(node: TreeNode): boolean {

@@ -33,20 +33,35 @@ const ORDERED = new Set(['ace', 'acl-set', 'search', 'user-authentication-order'
 /** The value below a node, the same for XML and JSON: containers as fields, lists as lists. `except`: names left out. */
 export function dataValue(node: DataNode, except: readonly string[] = []): Value {
   if (node.children.length === 0) return node.text === null ? true : leafValue(node.name, node.text);
-  const groups = new Map<string, Value[]>();
+  const fields: Fields = {};
+  const isHopList = node.name === 'next-hop-list';
+  let groups: Map<string, Value[]> | undefined;
   for (const part of node.children) {
-    if (except.includes(part.name)) continue;
-    const group = groups.get(part.name);
-    if (group === undefined) groups.set(part.name, [dataValue(part)]);
-    else group.push(dataValue(part));
+    const { name } = part;
+    if (except.includes(name)) continue;
+    const value = dataValue(part);
+    const group = groups?.get(name);
+    if (group !== undefined) group.push(value);
+    else {
+      const before = Object.hasOwn(fields, name) ? [fields[name]!] : [];
+      if (before.length === 0 && !LISTS.has(name) && !isHopList) put(fields, name, value);
+      else {
+        groups ??= new Map();
+        groups.set(name, [...before, value]);
+        put(fields, name, value);
+      }
+    }
   }
-  const fields = new Map<string, Value>();
-  for (const [name, values] of groups) {
-    const isList = LISTS.has(name) || node.name === 'next-hop-list';
-    if (!isList && values.length === 1) fields.set(name, values[0]!);
-    else fields.set(name, ORDERED.has(name) ? values : sorted(values));
-  }
-  return Object.fromEntries(fields);
+  for (const [name, values] of groups ?? []) put(fields, name, ORDERED.has(name) ? values : sorted(values));
+  return fields;
+}
+
+type Fields = { [name: string]: Value };
+
+/** A field of any name: that of the prototype is one like any other. */
+function put(fields: Fields, name: string, value: Value): void {
+  if (name !== '__proto__') fields[name] = value;
+  else Object.defineProperty(fields, name, { value, enumerable: true, configurable: true, writable: true });
 }
 
 /** A leaf in canonical form (RFC 6991): numbers as numbers, addresses lower case and short, host bits of prefixes zero. */
@@ -64,7 +79,8 @@ export function leafValue(name: string, text: string): Value {
   return text;
 }
 
-export function sorted(values: readonly Value[]): Value[] {
+export function sorted(values: readonly Value[]): readonly Value[] {
+  if (values.length < 2) return values;
   const key = new Map(values.map((value) => [value, JSON.stringify(value)]));
   return [...values].sort((a, b) => (key.get(a)! < key.get(b)! ? -1 : key.get(a)! > key.get(b)! ? 1 : 0));
 }

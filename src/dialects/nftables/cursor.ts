@@ -1,7 +1,6 @@
 import { TuckpointError } from '#core/errors';
 import type { Chain, Expression, Mention, Place } from '../netfilter/index.ts';
-import { shorten } from '../source/index.ts';
-import { Words } from './seen-words.ts';
+import { shorten, Words } from '../source/index.ts';
 import { END, NEWLINE, QUOTED, type Tokens, WORD } from './tokens.ts';
 
 /** Thrown inside the reader when a statement is not understood; it becomes an opaque part and never leaves the room. */

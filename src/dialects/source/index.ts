@@ -6,3 +6,4 @@ export { decode, encode, LARGEST_FILE } from './decode.ts';
 export { applyEdits } from './edit.ts';
 export { endsInPattern } from './glob.ts';
 export { excerpt, Lines, shorten } from './lines.ts';
+export { Words } from './seen-words.ts';

@@ -1,8 +1,22 @@
-import type { Lines } from '#dialects/source';
+import { type Lines, Words } from '#dialects/source';
 import { NodeMaker, type OpenNode, quoted, type Tree } from './node.ts';
 
 const TOKEN =
   /[ \t\r\n]*(?:([{}[\],:])|("[^"\\\u0000-\u001f]*(?:\\.[^"\\\u0000-\u001f]*)*")|(-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?)|(true|false|null))/y;
+
+const MARKS: ReadonlySet<number> = new Set([...'{}[],:'].map((mark) => mark.charCodeAt(0)));
+
+const isBlank = (code: number): boolean => code === 32 || code === 10 || code === 13 || code === 9;
+
+/** Where a string without escapes ends, or 0 when it is another one, or none. */
+function endOfPlainString(text: string, start: number): number {
+  for (let at = start + 1; ; at++) {
+    const code = text.charCodeAt(at);
+    if (code === 34) return at + 1;
+    // Beyond the end there is no code, which is no more than a blank either.
+    if (code === 92 || !(code >= 32)) return 0;
+  }
+}
 
 interface Token {
   readonly type: string;
@@ -14,9 +28,19 @@ interface Token {
 export function readJson(source: Lines): Tree {
   const { text } = source;
   const make = new NodeMaker(source);
+  const words = new Words(text);
   let at = text.startsWith('\ufeff') ? 1 : 0;
 
   const next = (): Token => {
+    while (isBlank(text.charCodeAt(at))) at++;
+    const start = at;
+    const code = text.charCodeAt(start);
+    if (MARKS.has(code)) return { type: text[start]!, start, end: ++at };
+    const end = code === 34 ? endOfPlainString(text, start) : 0;
+    if (end > 0) {
+      at = end;
+      return { type: 'string', start, end };
+    }
     TOKEN.lastIndex = at;
     const found = TOKEN.exec(text);
     if (found === null) {
@@ -38,9 +62,10 @@ export function readJson(source: Lines): Tree {
     return { type, start: at - (mark ?? string ?? number ?? literal)!.length, end: at };
   };
   const decode = (token: Token): string => {
-    const raw = text.slice(token.start, token.end);
-    if (token.type !== 'string') return raw;
-    if (!raw.includes('\\')) return raw.slice(1, -1);
+    if (token.type !== 'string') return words.of(token.start, token.end);
+    const inside = words.of(token.start + 1, token.end - 1);
+    if (!inside.includes('\\')) return inside;
+    const raw = `"${inside}"`;
     try {
       return JSON.parse(raw) as string;
     } catch {

@@ -1,7 +1,7 @@
 const SLOTS = 4096;
 
 /**
- * Words of one text. A ruleset says the same few words over and over: one seen lately comes back as the same string,
+ * Words of one text. A configuration says the same few words over and over: one seen lately comes back as the same string,
  * which is cheaper to make, to keep and to compare than a new one.
  */
 export class Words {
