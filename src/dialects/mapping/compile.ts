@@ -36,12 +36,13 @@ export function compileRule(model: Model, rule: ReadRule): CompiledRule {
   return {
     rule,
     matches: (family) =>
-      [own]
-        .flatMap((match) => legMatches('inInterface', from).map((more) => meet(match, more)))
-        .flatMap((match) => legMatches('outInterface', to).map((more) => meet(match, more)))
-        .flatMap((match) => sideMatches('source', source, family).map((more) => meet(match, more)))
-        .flatMap((match) => sideMatches('destination', destination, family).map((more) => meet(match, more)))
-        .flatMap((match) => service.map((more) => meet(match, more))),
+      [
+        legMatches('inInterface', from),
+        legMatches('outInterface', to),
+        sideMatches('source', source, family),
+        sideMatches('destination', destination, family),
+        service,
+      ].reduce(meetEach, [own]),
     rewrite: (family) => rewriteOf(model, rule, family),
   };
 }
@@ -50,15 +51,30 @@ function withConditions(names: readonly string[]): Match {
   return names.length === 0 ? {} : { conditions: names.map((name): Condition => ({ name, holds: true })) };
 }
 
+/** One without limits: what most rules say of most sides. */
+const ANY: readonly Match[] = [{}];
+
+/** Each of the matches with each of the others. */
+function meetEach(matches: readonly Match[], others: readonly Match[]): readonly Match[] {
+  if (others === ANY) return matches;
+  if (matches.length === 1 && others.length === 1) return [meet(matches[0]!, others[0]!)];
+  return matches.flatMap((match) => others.map((other) => meet(match, other)));
+}
+
 /** Both limits at once; they never limit the same field but conditions. */
 function meet(a: Match, b: Match): Match {
+  if (a.conditions === undefined && b.conditions === undefined) return { ...a, ...b };
   const conditions = [...(a.conditions ?? []), ...(b.conditions ?? [])];
   return { ...a, ...b, ...(conditions.length === 0 ? {} : { conditions }) };
 }
 
 /** One match for what is known of a side and one under a condition for each thing that is not. */
-function sideMatches(side: 'source' | 'destination', { sets, unknown }: Addresses, family: Family): Match[] {
-  if (sets === null) return [{}];
+function sideMatches(
+  side: 'source' | 'destination',
+  { sets, unknown }: Addresses,
+  family: Family,
+): readonly Match[] {
+  if (sets === null) return ANY;
   const set = sets[family];
   return [
     ...(set === undefined ? [] : [{ [side]: set }]),
@@ -66,8 +82,8 @@ function sideMatches(side: 'source' | 'destination', { sets, unknown }: Addresse
   ];
 }
 
-function legMatches(side: 'inInterface' | 'outInterface', { set, unknown }: Legs): Match[] {
-  if (set === undefined) return [{}];
+function legMatches(side: 'inInterface' | 'outInterface', { set, unknown }: Legs): readonly Match[] {
+  if (set === undefined) return ANY;
   const known = set.names.length > 0 || set.except === true || unknown.length === 0 ? [{ [side]: set }] : [];
   const word = side === 'inInterface' ? 'from' : 'to';
   return [...known, ...unknown.map((text) => withConditions([`${word} ${text}`]))];

@@ -49,8 +49,12 @@ export class Coverage {
   }
 
   /** The topmost nodes below `node` that nobody took, and nothing below them either. */
-  leftBelow(node: TreeNode): TreeNode[] {
-    return node.children.flatMap((child) => (this.#touches(child) ? this.leftBelow(child) : [child]));
+  leftBelow(node: TreeNode, left: TreeNode[] = []): TreeNode[] {
+    for (const child of node.children) {
+      if (this.#touches(child)) this.leftBelow(child, left);
+      else left.push(child);
+    }
+    return left;
   }
 
   /** Nodes around entries that are no part of one themselves. */
@@ -61,9 +65,14 @@ export class Coverage {
   }
 
   #touches(node: TreeNode): boolean {
-    return this.#taken.has(node) || node.children.some((child) => this.#touches(child));
+    if (this.#taken.has(node)) return true;
+    for (const child of node.children) if (this.#touches(child)) return true;
+    return false;
   }
 }
+
+/** Brackets and commas around an entry of a list. */
+const BRACKETS = /^[[(]+|[\]),]+$/g;
 
 /** One place of a tree that an entry of the mapping leads to: takes fields from it. */
 export class Entry {
@@ -91,20 +100,21 @@ export class Entry {
     const { take, split, otherwise } =
       typeof field === 'string' ? { take: field, split: undefined, otherwise: undefined } : field;
     const raw = isTemplate(take) ? this.#fromTemplate(take) : this.#fromPath(take);
-    const taken = raw.flatMap(({ text, place }) =>
-      (split === undefined ? [text] : text.split(split)).map((part) => ({
-        text: part.trim().replace(/^[[(]+|[\]),]+$/g, ''),
-        place,
-      })),
-    );
-    const found = taken.filter(({ text }) => text !== '');
+    const found: Taken[] = [];
+    for (const { text, place } of raw) {
+      for (const part of split === undefined ? [text] : text.split(split)) {
+        const bare = part.trim().replace(BRACKETS, '');
+        if (bare !== '') found.push({ text: bare, place });
+      }
+    }
     return found.length === 0 && otherwise !== undefined ? [{ text: otherwise, place: this.place }] : found;
   }
 
   /** All texts of a field as one, or null. */
   text(field: Field | undefined): string | null {
     const texts = this.texts(field);
-    return texts.length === 0 ? null : texts.map(({ text }) => text).join(' ');
+    if (texts.length < 2) return texts[0]?.text ?? null;
+    return texts.map(({ text }) => text).join(' ');
   }
 
   /** Does the field lead to anything, even if that holds no text? */
@@ -133,13 +143,15 @@ export class Entry {
   }
 
   #fromPath(path: string): Taken[] {
-    return select(this.found.node, parsePath(path)).flatMap((one) => {
+    const taken: Taken[] = [];
+    for (const one of select(this.found.node, parsePath(path))) {
       this.#coverage.take(one.node);
       if (one.part === null && one.node.words.length === 0)
         for (const child of one.node.children) this.#coverage.take(child);
       const place = spanOf(this.tree, one.node);
-      return textsOf(one).map((text) => ({ text, place }));
-    });
+      for (const text of textsOf(one)) taken.push({ text, place });
+    }
+    return taken;
   }
 
   #fromTemplate(template: string): Taken[] {

@@ -14,7 +14,7 @@ import { type Stand, type Tree, titleOf } from '#dialects/tree';
 import { Coverage, Entry, type LeftPart, type Taken } from './entry.ts';
 import { parsePath, select } from './path.ts';
 import type { EntryOf, Mapping } from './schema.ts';
-import type { Service } from './services.ts';
+import { isLiteral, type Service } from './services.ts';
 import { portsOf } from './texts.ts';
 
 /** Names that an object mentions, and the kinds of object they may mean. */
@@ -73,6 +73,15 @@ export class Model {
     return count === 1 ? name : `${name} #${count}`;
   }
 
+  /** Is a text a word for any or not? */
+  readonly isWord = (text: string): boolean => {
+    const { any, not } = this.mapping.words;
+    return any.includes(text) || not.includes(text);
+  };
+
+  /** Does a text stand for itself? */
+  readonly isLiteral = (text: string): boolean => isLiteral(text, this.mapping);
+
   portsOf(text: string): NumberSet | undefined {
     return portsOf(text, this.mapping.words);
   }
@@ -116,7 +125,7 @@ export class Model {
     };
     this.objects.push(object);
     this.stands.set(object, { tree: entry.tree, node: entry.found.node });
-    this.#mentions.push({ references, mentions });
+    if (mentions.length > 0) this.#mentions.push({ references, mentions });
     return object;
   }
 
@@ -127,7 +136,7 @@ export class Model {
     for (const { references, mentions } of this.#mentions.splice(0)) {
       for (const { kinds, taken, isLiteral } of mentions) {
         for (const { text, place } of taken) {
-          const name = text.replace(/^!(?=.)/, '');
+          const name = text.startsWith('!') ? text.replace(/^!(?=.)/, '') : text;
           // Most texts are addresses and ports, which no object is called.
           const to = names.has(name)
             ? kinds.map((kind) => objectId(kind, name)).find((id) => known.has(id))

@@ -4,7 +4,7 @@ import { shorten } from '#dialects/source';
 import type { Entry, Taken } from './entry.ts';
 import { type Mentions, type Model, nameOf } from './model.ts';
 import type { EntryOf, Field, Mapping } from './schema.ts';
-import { isLiteral, type Service, serviceOf } from './services.ts';
+import { type Service, serviceOf } from './services.ts';
 import { type AddressFormat, inEntries } from './texts.ts';
 
 /** The fields of a rule that hold names or values. */
@@ -68,7 +68,20 @@ function readRule(
   position: number,
 ): ReadRule {
   const { mapping } = model;
-  const taken = new Map<Side, Taken[]>(SIDES.map((side) => [side, entry.texts(as[side])]));
+  const taken = {
+    from: entry.texts(as.from),
+    to: entry.texts(as.to),
+    source: entry.texts(as.source),
+    destination: entry.texts(as.destination),
+    service: entry.texts(as.service),
+  };
+  const sides = {
+    from: textsIn(taken.from),
+    to: textsIn(taken.to),
+    source: textsIn(taken.source),
+    destination: textsIn(taken.destination),
+    service: textsIn(taken.service),
+  };
   const toAddresses = entry.texts(nat?.['to-addresses']);
   const toPorts = entry.texts(nat?.['to-ports']);
   const parts = serviceOf(entry, as, mapping);
@@ -84,23 +97,31 @@ function readRule(
       .left(as.ignore)
       .map((node) => shorten(entry.tree.source.text.slice(node.start, node.end)).replace(/;$/, '')),
     // A list that is there but empty may mean anything or nothing.
-    ...SIDES.filter((side) => taken.get(side)!.length === 0 && isThere(entry, as[side])).map(
+    ...SIDES.filter((side) => taken[side].length === 0 && isThere(entry, as[side])).map(
       (side) => `${side} is empty`,
     ),
   ];
-  const textsOf = (side: Side) => taken.get(side)!.map(({ text }) => text);
+  const entriesOf = (side: Side) => inEntries(sides[side], as.as).sort();
   const value: { readonly [field: string]: Value } = {
-    ...Object.fromEntries(SIDES.map((side) => [side, [...inEntries(textsOf(side), as.as)].sort()])),
+    from: entriesOf('from'),
+    to: entriesOf('to'),
+    source: entriesOf('source'),
+    destination: entriesOf('destination'),
+    service: entriesOf('service'),
     protocols: parts.protocols,
     ports: parts.ports,
     sourcePorts: parts.sourcePorts,
     enabled,
     ...(nat === null
       ? { action: verdict ?? action }
-      : { kind: nat.kind, toAddresses: sortedTexts(toAddresses), toPorts: sortedTexts(toPorts) }),
+      : {
+          kind: nat.kind,
+          toAddresses: textsIn(toAddresses).toSorted(),
+          toPorts: textsIn(toPorts).toSorted(),
+        }),
     ...(unread.length === 0 ? {} : { unread }),
   };
-  const mentions = mentionsOf(mapping, taken, toAddresses);
+  const mentions = mentionsOf(model, taken, toAddresses);
   const object = model.add(nat === null ? 'rule' : 'nat', entry, name, value, {
     order: { list, position },
     mentions,
@@ -127,15 +148,7 @@ function readRule(
     enabled,
     verdict,
     nat: nat?.kind ?? null,
-    texts: {
-      from: textsOf('from'),
-      to: textsOf('to'),
-      source: textsOf('source'),
-      destination: textsOf('destination'),
-      service: textsOf('service'),
-      toAddresses: toAddresses.map(({ text }) => text),
-      toPorts: toPorts.map(({ text }) => text),
-    },
+    texts: { ...sides, toAddresses: textsIn(toAddresses), toPorts: textsIn(toPorts) },
     parts,
     format: as.as,
     unread,
@@ -146,31 +159,33 @@ function isThere(entry: Entry, field: Field | undefined): boolean {
   return field !== undefined && entry.finds(field);
 }
 
-function sortedTexts(taken: readonly Taken[]): Value {
-  return taken.map(({ text }) => text).sort();
+function textsIn(taken: readonly Taken[]): readonly string[] {
+  return taken.length === 0 ? NONE : taken.map(({ text }) => text);
 }
 
+const NONE: readonly string[] = [];
+
 function mentionsOf(
-  mapping: Mapping,
-  taken: ReadonlyMap<Side, Taken[]>,
+  model: Model,
+  taken: Readonly<Record<Side, readonly Taken[]>>,
   toAddresses: readonly Taken[],
 ): Mentions[] {
-  const { any, not } = mapping.words;
-  const legs = {
-    kinds: ['zone', 'interface'],
-    isLiteral: (text: string) => any.includes(text) || not.includes(text),
-  } as const;
-  const literal = (text: string) => isLiteral(text, mapping);
-  const address = { kinds: ['address', 'address-group'], isLiteral: literal } as const;
-  return [
-    { ...legs, taken: taken.get('from')! },
-    { ...legs, taken: taken.get('to')! },
-    { ...address, taken: taken.get('source')! },
-    { ...address, taken: taken.get('destination')! },
-    { ...address, taken: toAddresses },
-    { kinds: ['service', 'service-group'], isLiteral: literal, taken: taken.get('service')! },
-  ];
+  const mentions: Mentions[] = [];
+  const mention = (kinds: Mentions['kinds'], isLiteral: Mentions['isLiteral'], texts: readonly Taken[]) => {
+    if (texts.length > 0) mentions.push({ kinds, isLiteral, taken: texts });
+  };
+  mention(LEGS, model.isWord, taken.from);
+  mention(LEGS, model.isWord, taken.to);
+  mention(ADDRESSES, model.isLiteral, taken.source);
+  mention(ADDRESSES, model.isLiteral, taken.destination);
+  mention(ADDRESSES, model.isLiteral, toAddresses);
+  mention(SERVICES, model.isLiteral, taken.service);
+  return mentions;
 }
+
+const LEGS = ['zone', 'interface'] as const;
+const ADDRESSES = ['address', 'address-group'] as const;
+const SERVICES = ['service', 'service-group'] as const;
 
 function verdictOf(action: string | null, { words }: Mapping): Verdict | null {
   if (action === null) return null;
