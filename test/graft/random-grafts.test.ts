@@ -37,34 +37,121 @@ function accessLists(random: Random): string {
   return JSON.stringify({ 'ietf-access-control-list:acls': { acl } }, null, random.pick([1, 2, 4]));
 }
 
-const MAPPING = `mapping: 1
-name: passages
-format: braces
-recognise: ["passage "]
-words: { any: [anyone], accept: [let], drop: [turn-back] }
-addresses:
-  - { at: "known {name} is {value}", value: "{value}" }
-groups:
-  - { at: "crew {name}", members: "*/.name" }
-rules:
-  - { at: "passage {name}", source: callers, destination: calls, service: by, action: then }
-`;
+const WORDS = 'words: { any: [anyone], accept: [let], drop: [turn-back] }';
+const RULE = 'source: callers, destination: calls, service: by, action: then';
 
-/** The same in an invented language that a mapping file teaches: addresses, groups that may hold each other, rules. */
-function passages(random: Random): string {
+/** One invented language in each form that a mapping file may teach. */
+const FORMS: Readonly<
+  Record<string, { readonly mapping: string; readonly write: (model: Model) => string }>
+> = {
+  braces: {
+    mapping: `addresses: [{ at: "known {name} is {value}", value: "{value}" }]
+groups: [{ at: "crew {name}", members: "*/.name" }]
+rules: [{ at: "passage {name}", ${RULE} }]`,
+    write: ({ known, crews, rules, gap }) =>
+      [
+        ...known.map(([name, value]) => `known ${name} is ${value};`),
+        ...crews.map(([name, members]) => `crew ${name} { ${members.join('; ')}; }`),
+        ...rules.map(([name, fields]) => `passage "${name}" { ${pairs(fields, ' ').join('; ')}; }`),
+      ].join(gap),
+  },
+  indentation: {
+    mapping: `addresses: [{ at: "known {name} {value}", value: "{value}" }]
+groups: [{ at: "crew {name}", members: member }]
+rules: [{ at: "passage {name}", ${RULE} }]`,
+    write: ({ known, crews, rules, gap }) =>
+      [
+        ...known.map(([name, value]) => `known ${name} ${value}`),
+        ...crews.map(([name, members]) =>
+          [`crew ${name}`, ...members.map((one) => `  member ${one}`)].join('\n'),
+        ),
+        ...rules.map(([name, fields]) =>
+          [`passage "${name}"`, ...pairs(fields, ' ').map((one) => `  ${one}`)].join('\n'),
+        ),
+      ].join(gap),
+  },
+  ini: {
+    mapping: `addresses: [{ at: "known {name}", value: is }]
+groups: [{ at: "crew {name}", members: member }]
+rules: [{ at: "passage {name}", ${RULE} }]`,
+    write: ({ known, crews, rules, gap }) =>
+      [
+        ...known.map(([name, value]) => `[known ${name}]\nis = ${value}`),
+        ...crews.map(([name, members]) =>
+          [`[crew ${name}]`, ...members.map((one) => `member = ${one}`)].join('\n'),
+        ),
+        ...rules.map(([name, fields]) => [`[passage "${name}"]`, ...pairs(fields, ' = ')].join('\n')),
+      ].join(gap),
+  },
+  xml: {
+    mapping: `addresses: [{ at: harbour/known, name: "@name", value: "@is" }]
+groups: [{ at: harbour/crew, name: "@name", members: member }]
+rules: [{ at: harbour/passage, name: "@name", ${RULE} }]`,
+    write: ({ known, crews, rules, gap }) =>
+      [
+        '<harbour>',
+        ...known.map(([name, value]) => `<known name="${name}" is="${value}"/>`),
+        ...crews.map(
+          ([name, members]) =>
+            `<crew name="${name}">${members.map((one) => `<member>${one}</member>`).join('')}</crew>`,
+        ),
+        ...rules.map(
+          ([name, fields]) =>
+            `<passage name="${name}">${Object.entries(fields)
+              .map(([field, value]) => `<${field}>${value}</${field}>`)
+              .join('')}</passage>`,
+        ),
+        '</harbour>',
+      ].join(gap),
+  },
+  json: {
+    mapping: `addresses: [{ at: "known/*", name: name, value: is }]
+groups: [{ at: "crews/*", name: name, members: "members/*" }]
+rules: [{ at: "passages/*", name: name, ${RULE} }]`,
+    write: ({ known, crews, rules, gap }) =>
+      JSON.stringify(
+        {
+          known: known.map(([name, is]) => ({ name, is })),
+          crews: crews.map(([name, members]) => ({ name, members })),
+          passages: rules.map(([name, fields]) => ({ name, ...fields })),
+        },
+        null,
+        gap.length * 2,
+      ),
+  },
+};
+
+const pairs = (fields: Readonly<Record<string, string>>, between: string) =>
+  Object.entries(fields).map(([field, value]) => `${field}${between}${value}`);
+
+interface Model {
+  readonly known: readonly (readonly [name: string, value: string])[];
+  /** Groups may hold each other, and themselves. */
+  readonly crews: readonly (readonly [name: string, members: readonly string[]])[];
+  readonly rules: readonly (readonly [name: string, fields: Readonly<Record<string, string>>])[];
+  /** Between one part and the next. */
+  readonly gap: string;
+}
+
+function model(random: Random): Model {
   const known = random.some(['kiosks', 'tills', 'depot'], 2, 3);
   const crews = random.some(['all_hands', 'shore'], 1, 2);
-  const members = () => random.some([...known, ...crews], 1, 3).join('; ');
   const end = () => random.pick(['anyone', ...known, ...crews]);
-  const rules = random.some(['web', 'time', 'names', 'the rest'], 1, 4).map((name) => {
-    const then = random.pick(['let', 'turn-back']);
-    return `passage "${name}" { callers ${end()}; calls ${end()}; by tcp/${random.pick(PORTS)}; then ${then}; }`;
-  });
-  return `${[
-    ...known.map((name) => `known ${name} is ${random.pick(ADDRESSES)};`),
-    ...crews.map((name) => `crew ${name} { ${members()}; }`),
-    ...rules,
-  ].join(random.pick(['\n', '\n\n']))}\n`;
+  return {
+    known: known.map((name) => [name, random.pick(ADDRESSES)]),
+    crews: crews.map((name) => [name, random.some([...known, ...crews], 1, 3)]),
+    rules: random.some(['web', 'time', 'names', 'the rest'], 1, 4).map((name) => [
+      name,
+      {
+        callers: end(),
+        calls: end(),
+        by: `tcp/${random.pick(PORTS)}`,
+        // biome-ignore lint/suspicious/noThenProperty: a word of the invented language
+        then: random.pick(['let', 'turn-back']),
+      },
+    ]),
+    gap: random.pick(['\n', '\n\n']),
+  };
 }
 
 function trials(dialect: Dialect, make: (random: Random) => string, count: number, seed: number) {
@@ -109,16 +196,18 @@ const same = (a: readonly SourceFile[], b: readonly SourceFile[]) =>
   a.every((file, i) => file.text === b[i]!.text);
 
 describe('random grafts read back as predicted', () => {
-  it.each([
-    ['access lists in JSON', dialectNamed('ietf'), accessLists],
-    [
-      'a language that a mapping file teaches',
-      dialectFromMapping({ name: 'passages.yaml', text: MAPPING }),
-      passages,
-    ],
-  ] as const)('in %s', (_, dialect, make) => {
-    const { tally, wrong } = trials(dialect, make, Number(process.env.TUCKPOINT_GRAFTS ?? 400), 17);
-    expect(wrong.slice(0, 3)).toEqual([]);
-    expect(tally.written).toBeGreaterThan(100);
+  it('in access lists in JSON', () => expectAsPredicted(dialectNamed('ietf'), accessLists));
+
+  it.each(Object.keys(FORMS))('in a language that a mapping file teaches, as %s', (format) => {
+    const { mapping, write } = FORMS[format]!;
+    const text = `mapping: 1\nname: passages\nformat: ${format}\n${WORDS}\n${mapping}\n`;
+    const dialect = dialectFromMapping({ name: 'passages.yaml', text });
+    expectAsPredicted(dialect, (random) => `${write(model(random))}\n`);
   });
 });
+
+function expectAsPredicted(dialect: Dialect, make: (random: Random) => string): void {
+  const { tally, wrong } = trials(dialect, make, Number(process.env.TUCKPOINT_GRAFTS ?? 250), 17);
+  expect(wrong.slice(0, 3)).toEqual([]);
+  expect(tally.written, JSON.stringify(tally)).toBeGreaterThan(60);
+}
