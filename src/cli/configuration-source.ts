@@ -91,11 +91,14 @@ export async function readingOf(options: ReadingOptions): Promise<Reading> {
   return readingIn(await languagesOf(options));
 }
 
-/** The options as plain data, for a run to keep; undefined where none was given. @throws TuckpointError `cli/cannot-read`. */
+/** The options as plain data, for a run to keep; undefined where none was given. Throws what `readSource` throws. */
 export async function languagesOf({ dialect, mapping }: ReadingOptions): Promise<Languages | undefined> {
   if (dialect === undefined && mapping === undefined) return undefined;
   const mappings = await Promise.all((mapping ?? []).map(mappingFile));
-  return { mappings, ...(dialect === undefined ? {} : { only: dialect }) };
+  const languages = { mappings, ...(dialect === undefined ? {} : { only: dialect }) };
+  // A mistake in them is told before anything begins.
+  readingIn(languages);
+  return languages;
 }
 
 async function mappingFile(file: string): Promise<SourceFile> {

@@ -125,6 +125,22 @@ describe('A graft in a language that a mapping file teaches', () => {
   });
 });
 
+test('A mapping file with a mistake is refused in one sentence, before any device is asked', async () => {
+  const bad = estate.file('bad.yaml', MAPPING.replace('destination: calls', 'destinations: calls'));
+  const log = estate.control(name).log().length;
+  for (const command of [
+    ['graft', '--from', source(), '--take', 'all', '--onto', name, '--yes'],
+    ['restore', name, dataOf<{ id: string }[]>(await estate.run('history', name))[0]!.id],
+    ['slots', name],
+  ]) {
+    const answer = await estate.say(...command, '--mapping', bad);
+    expect(answer.code, answer.stderr).toBe(3);
+    expect(answer.stderr.trimEnd().split('\n'), answer.stderr).toHaveLength(1);
+    expect(answer.stderr).toContain('bad.yaml:');
+  }
+  expect(estate.control(name).log()).toHaveLength(log);
+});
+
 test('A graft onto a device with packet rules in two languages is not carried out without a word', async () => {
   const nft = (rule: string) =>
     `table inet x {\n\tchain forward {\n\t\ttype filter hook forward priority 0; policy drop;\n${rule}\t}\n}\n`;

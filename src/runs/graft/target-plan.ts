@@ -173,7 +173,9 @@ function attempt<T>(problems: TargetProblem[], what: TargetProblem['what'], work
     return work();
   } catch (error) {
     if (!(error instanceof TuckpointError)) throw error;
-    problems.push({ what, sentence: error.text, candidates: [] });
+    // What a person can do about fill-ins is said once, below all of them.
+    const sentence = what === 'fill-in' ? error.message : error.text;
+    problems.push({ what, sentence, candidates: [] });
     return undefined;
   }
 }

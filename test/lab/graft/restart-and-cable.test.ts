@@ -1,9 +1,10 @@
 import { join } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { configurationDigest } from '#archive';
 import type { NamedFile } from '#links/port';
 import { openWorkbench } from '#main';
-import { carryOut, type RunEvent, startRun } from '#runs';
+import { carryOut, type RunEvent, startRun, undoGraft } from '#runs';
 import { type Gateway, whyNoLab } from '../../../lab/index.ts';
 import { ask, runProgram } from '../login.ts';
 import { LabBench } from '../update/lab-bench.ts';
@@ -12,10 +13,10 @@ import { expectAllPasses } from '../update/real-packets.ts';
 const SETTING = 'net.ipv4.conf.all.log_martians';
 
 /**
- * Configurations whose files want a restart by the handbook (`sysctl.conf`: a kernel setting that is no longer in it
- * keeps its value until the next boot), on a real gateway that really boots.
+ * On a real gateway that really boots: configurations whose files want a restart by the handbook (`sysctl.conf`: a
+ * kernel setting that is no longer in it keeps its value until the next boot), and a cable that is really pulled.
  */
-describe.skipIf(whyNoLab() !== null)('A change that wants a restart', { timeout: 240_000 }, () => {
+describe.skipIf(whyNoLab() !== null)('A change on a real gateway', { timeout: 240_000 }, () => {
   let bench: LabBench;
   let main: Awaited<ReturnType<typeof openWorkbench>>;
   let of: Gateway;
@@ -84,7 +85,7 @@ describe.skipIf(whyNoLab() !== null)('A change that wants a restart', { timeout:
   const titles = ({ steps }: { readonly steps: readonly { readonly title: string }[] }) =>
     steps.map(({ title }) => title).join('\n');
 
-  test('is carried out with its restart, read back and compared; so is the whole restore of what was before', async () => {
+  test('that wants a restart is carried out with it, read back and compared; so is the whole restore of what was before', async () => {
     const started = Date.now();
     const [boots, id] = [of.bootCount, await bootId()];
     expect(await setting()).toBe('0\n');
@@ -118,7 +119,7 @@ describe.skipIf(whyNoLab() !== null)('A change that wants a restart', { timeout:
     await expectAllPasses(of);
   });
 
-  test('goes back, by a restart too, when the gateway comes back and is not well', async () => {
+  test('that wants a restart goes back, by another, when the gateway comes back and is not well', async () => {
     const [boots, before] = [of.bootCount, await inForce()];
     const lame = (text: string) => text.replace(/auto dmz\n[\s\S]*?(?=\nauto|$)/u, '');
     const done = await bring(await edited({ 'sysctl.conf': withSetting, interfaces: lame }));
@@ -132,7 +133,7 @@ describe.skipIf(whyNoLab() !== null)('A change that wants a restart', { timeout:
     await expectAllPasses(of);
   });
 
-  test('goes back when the gateway does not come up at all, and boots what it holds in reserve', async () => {
+  test('that wants a restart goes back when the gateway does not come up at all, and boots what it holds in reserve', async () => {
     const [boots, before] = [of.bootCount, await inForce()];
     // It loads, and does not boot: addresses that are there already stay, but cannot be set any more.
     const dead = (text: string) => `${text}net.ipv6.conf.dmz.disable_ipv6 = 1\n`;
@@ -152,4 +153,29 @@ describe.skipIf(whyNoLab() !== null)('A change that wants a restart', { timeout:
     expect(await ask(of, 'slotctl return-state')).toBe('not armed\n');
     await expectAllPasses(of);
   });
+
+  test.each(['apply', 'disarm'])(
+    'whose cable is pulled for a while at %s ends with the one configuration or the other, whole',
+    async (step) => {
+      const before = await inForce();
+      let pulled: Promise<void> | null = null;
+      const pull = async () => {
+        await of.disconnect();
+        await sleep(4000);
+        await of.connect();
+      };
+      const done = await bring(await edited({ 'nftables.conf': withRule }), (event) => {
+        if (event.kind === 'step' && event.step === step && event.state === 'started') pulled ??= pull();
+      });
+      expect(pulled).not.toBeNull();
+      await pulled;
+      expect(['kept', 'went back'], done.reason).toContain(done.decision);
+      const rules = await ask(of, 'nft list ruleset');
+      expect(rules.includes('comment "time"'), done.reason).toBe(done.decision === 'kept');
+      expect(await ask(of, 'slotctl return-state')).toBe('not armed\n');
+      if (done.decision === 'kept')
+        expect((await undoGraft(main.runs, done.run!, { width: 1, tell: () => {} })).stoppedBy).toBeNull();
+      expect((await inForce()).replace('slot 2', 'slot 1')).toBe(before.replace('slot 2', 'slot 1'));
+    },
+  );
 });
