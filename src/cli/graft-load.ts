@@ -1,4 +1,4 @@
-import { type ReadCapture, readCapture } from '#dialects';
+import { readCapture } from '#dialects';
 import type { PlannedDevice, Reading, TargetPlan } from '#runs';
 
 /**
@@ -10,11 +10,9 @@ export async function loadedForReal(
   reading: Reading,
 ): Promise<{ readonly planned: PlannedDevice; readonly loaded: string | null }> {
   const { plan } = planned;
-  if (plan === null || plan.problems.length > 0 || !changesNftables(plan, reading))
-    return { planned, loaded: null };
+  if (plan === null || plan.problems.length > 0 || !changesNftables(plan)) return { planned, loaded: null };
   const { loadCapture } = await import('#rehearsal');
-  const load = (files: TargetPlan['after']) => loadCapture({ files }, readCapture(files, reading).parts);
-  const after = await load(plan.after);
+  const after = await loadCapture({ files: plan.after }, plan.parts);
   if (after === null) return { planned, loaded: null };
   if (after.state === 'loaded') {
     const { tables, chains, rules } = after;
@@ -22,18 +20,16 @@ export async function loadedForReal(
     return { planned, loaded: `Loaded for real here, in a namespace of its own: ${what}.` };
   }
   if (after.state === 'not here') return { planned, loaded: `Not loaded for real: ${after.why}` };
-  if ((await load(plan.before))?.state === 'refused')
+  const files = plan.before;
+  if ((await loadCapture({ files }, readCapture(files, reading).parts))?.state === 'refused')
     return { planned, loaded: 'Not loaded for real: what the device holds now is refused here as well.' };
   const sentence = `The packet filter here refuses the result: ${after.why.split('\n')[0]}`;
   const problems = [...plan.problems, { what: 'does not load' as const, sentence, candidates: [] }];
   return { planned: { ...planned, plan: { ...plan, problems } }, loaded: sentence };
 }
 
-function changesNftables(plan: TargetPlan, reading: Reading): boolean {
-  if (plan.changed.length === 0) return false;
-  const { parts }: ReadCapture = readCapture(plan.after, reading);
+function changesNftables({ changed, parts }: TargetPlan): boolean {
   return parts.some(
-    ({ dialect, files }) =>
-      dialect.name === 'nftables' && files.some(({ name }) => plan.changed.includes(name)),
+    ({ dialect, files }) => dialect.name === 'nftables' && files.some(({ name }) => changed.includes(name)),
   );
 }

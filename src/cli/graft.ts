@@ -1,3 +1,4 @@
+import { availableParallelism } from 'node:os';
 import type { Command } from 'commander';
 import { decisionRule, fits, type GraftOptions, readAnchor, readDecision, readSelector } from '#core/config';
 import { TuckpointError } from '#core/errors';
@@ -29,6 +30,7 @@ import { isUnproved, plansText, type ShownPlan, shownPlan } from './graft-plan-t
 import { plannedData } from './graft-record.ts';
 import { finishGroup } from './graft-result.ts';
 import { graftUndoCommand, widthOf } from './graft-undo.ts';
+import { inOrder } from './in-order.ts';
 import { isMeant } from './is-meant.ts';
 import { progressTeller } from './progress.ts';
 import { CAUTION, withWords, wordsOf } from './words.ts';
@@ -115,12 +117,11 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   const shown: ShownPlan[] = [];
   const records: unknown[] = [];
   const targets: (PlannedTarget | null)[] = [];
-  for (const { name } of devices) {
-    context.out.progress(`   … planning ${shown.length + 1} of ${devices.length}: ${name}`);
-    const { planned, loaded } = await loadedForReal(
-      await planForDevice(bench.runs, prepared, name, onto),
-      onto.reading,
-    );
+  const plans = inOrder(devices, availableParallelism(), async ({ name }) =>
+    loadedForReal(await planForDevice(bench.runs, prepared, name, onto), onto.reading),
+  );
+  for await (const { planned, loaded } of plans) {
+    context.out.progress(`   … planned ${shown.length + 1} of ${devices.length}: ${planned.device}`);
     shown.push(shownPlan(planned, loaded));
     if (context.out.json) records.push({ ...plannedData(planned), loaded });
     targets.push(targetOf(planned, words.accepted?.unproved === true));
@@ -129,23 +130,23 @@ async function graftOnto(context: CliContext, options: Options): Promise<void> {
   for (const text of unused) context.out.warn(`Fill-in "${text}" occurs nowhere in what is carried.`);
   const data = { from: source.named, choice: choiceData(prepared), devices: records };
   const text = `${choiceText(prepared, source.named)}\n\n${plansText(shown)}`;
-  const plans = targets.filter((target) => target !== null);
-  const isClear = plans.length === targets.length;
+  const clear = targets.filter((target) => target !== null);
+  const isClear = clear.length === targets.length;
   if (options.dryRun === true || !isClear) {
     context.out.result(data, text);
     if (!isClear) context.exit(ExitCode.undecided);
     return;
   }
   context.out.line(`${text}\n`);
-  if (options.yes !== true && !(await isMeant(context, plans.length))) {
+  if (options.yes !== true && !(await isMeant(context, clear.length))) {
     const refused = 'No device was touched. Say yes when asked, or give --yes, to carry the plan out.';
     context.out.result(data, refused);
     context.exit(ExitCode.undecided);
     return;
   }
-  const done = await carryOut(bench.runs, plans, {
+  const done = await carryOut(bench.runs, clear, {
     title: `graft ${take.map((selector) => selector.text).join(', ')} from ${source.named}`,
-    canary: options.canary ?? (plans.length > 1 ? plans[0]!.device : null),
+    canary: options.canary ?? (clear.length > 1 ? clear[0]!.device : null),
     width,
     replan: async (device) => {
       const anew = await planForDevice(bench.runs, prepared, device, onto);

@@ -37,6 +37,8 @@ export interface TargetPlan {
   readonly before: readonly NamedFile[];
   /** The whole configuration afterwards; the same bytes as `before` where nothing is to be done or is not clear. */
   readonly after: readonly NamedFile[];
+  /** The same as it was read, by language. */
+  readonly parts: readonly CapturePart[];
   /** Names of the files that change. */
   readonly changed: readonly string[];
   /** What becomes of each chosen and needed object, by language. Empty for a whole restore. */
@@ -123,6 +125,7 @@ function proof(
     plannedOn: configurationDigest(target.files),
     before: target.files,
     after: files,
+    parts: after.parts,
     changed,
     difference,
     traffic,
