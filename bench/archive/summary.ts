@@ -60,10 +60,17 @@ export function summary(results: Results): string {
     `${one.ms} ms`,
     `${one.bareDiskMs} ms: the disk alone, same bytes written and synced (${one.ratio} times, ${one.captures} captures)`,
   ];
+  const { changed, unchanged } = takeIn.oneByOne;
+  const percent = (share: number) => `${Math.round(share * 100)} %`;
   const rows = [
     ['on disk', `${sizeMB.archive} MB`, `${sizeMB.git} MB: git gc --aggressive (${sizeMB.ratio} times)`],
     put('changed', takeIn.oneByOne.changed),
     put('unchanged', takeIn.oneByOne.unchanged),
+    [
+      '  syncs of one',
+      `${changed.syncs}, unchanged ${unchanged.syncs}`,
+      `under way ${percent(changed.syncShare)} and ${percent(unchanged.syncShare)} of that time; of the disk alone ${percent(changed.bareSyncShare)} and ${percent(unchanged.bareSyncShare)}`,
+    ],
     put('changed, at once', takeIn.atOnce.changed),
     put('unchanged, at once', takeIn.atOnce.unchanged),
     [
@@ -87,9 +94,13 @@ export function summary(results: Results): string {
     [
       '  encrypted bytes',
       `${verify.encryptedMBps} MB/s`,
-      `${verify.age.encryptedMBps} MB/s: age -d, a call for each; ${verify.age.asOneFileMBps} MB/s as one file`,
+      `${verify.age.encryptedMBps} MB/s: age -d, a call for each; ${verify.age.largeFileMBps} MB/s on one large file`,
     ],
-    ['  configurations', `${verify.configurationsMBps} MB/s`, ''],
+    [
+      '  configurations',
+      `${verify.configurationsMBps} MB/s`,
+      `${verify.configurationsMBperProcessorSecond} MB per second of the processor; age -d on one large file: ${verify.age.largeFileMBperProcessorSecond} MB`,
+    ],
     [
       'a fresh process opens',
       `${freshProcess.ofThis.openMs} ms, ${freshProcess.ofThis.peakMB} MB`,

@@ -51,23 +51,30 @@ export async function verifyAll(archive: FolderArchive, home: string, distinctBy
   const inside = insideOf(archive);
   forgetPeak();
   const started = performance.now();
+  const processor = process.cpuUsage();
   const report = await verifyArchive(inside);
   const seconds = secondsSince(started);
+  const { user, system } = process.cpuUsage(processor);
+  const processorSeconds = (user + system) / 1e6;
   const peak = peakMB();
   if (!report.good) throw new Error('the archive does not verify');
   const age = ageDecrypts(inside.folder, home, inside.key.identity, inside.key.recipient);
   const speed = (bytes: number, took: number) => round(bytes / 1e6 / took);
   return {
     seconds: round(seconds),
+    processorSeconds: round(processorSeconds),
     encryptedMB: mb(report.bytes),
     encryptedMBps: speed(report.bytes, seconds),
     configurationsMB: mb(distinctBytes),
     configurationsMBps: speed(distinctBytes, seconds),
+    /** For each second of the processor: what other load does not change. */
+    configurationsMBperProcessorSecond: speed(distinctBytes, processorSeconds),
     age: {
       containers: age.files,
       seconds: round(age.each),
       encryptedMBps: speed(age.bytes, age.each),
-      asOneFileMBps: speed(age.bytes, age.whole),
+      largeFileMBps: speed(age.large.bytes, age.large.seconds),
+      largeFileMBperProcessorSecond: speed(age.large.bytes, age.large.processorSeconds),
     },
     peakMB: peak,
   };

@@ -4,9 +4,9 @@ import {
   createPrivateKey,
   createPublicKey,
   diffieHellman,
-  generateKeyPairSync,
   hkdfSync,
   type KeyObject,
+  randomBytes,
 } from 'node:crypto';
 import { bech32 } from '@scure/base';
 import { type Identity, type Recipient, Stanza } from 'age-encryption';
@@ -20,11 +20,26 @@ const INFO = 'age-encryption.org/v1/X25519';
 const TYPE = 'X25519';
 const NO_NONCE = Buffer.alloc(12);
 
-const raw = (key: KeyObject) => Buffer.from(key.export({ format: 'jwk' }).x!, 'base64url');
+/** RFC 8410, sections 7 and 4: what stands before the 32 bytes of a private key in PKCS #8, and of a public one. */
+const PKCS8 = Buffer.from('302e020100300506032b656e04220420', 'hex');
+const SPKI = Buffer.from('302a300506032b656e032100', 'hex');
+
+/*
+ * Keys are made of random bytes and written as DER. Not `generateKeyPairSync` with an export as JWK: in Node 20 the job
+ * that made a pair and that export lock the same mutex, and when the job is garbage just then, the process stands still
+ * for good.
+ */
+function privateKeyOf(bytes: Uint8Array): KeyObject {
+  return createPrivateKey({ key: Buffer.concat([PKCS8, bytes]), format: 'der', type: 'pkcs8' });
+}
 
 function publicKey(bytes: Uint8Array): KeyObject {
-  const x = Buffer.from(bytes).toString('base64url');
-  return createPublicKey({ key: { kty: 'OKP', crv: 'X25519', x }, format: 'jwk' });
+  return createPublicKey({ key: Buffer.concat([SPKI, bytes]), format: 'der', type: 'spki' });
+}
+
+/** The 32 bytes of the public key of a private one. */
+function publicBytesOf(key: KeyObject): Buffer {
+  return createPublicKey(key).export({ format: 'der', type: 'spki' }).subarray(SPKI.length);
 }
 
 function wrapKey(
@@ -44,9 +59,9 @@ export function x25519Recipient(text: string): Recipient | null {
   const { bytes: recipient } = bech32.decodeToBytes(text);
   return {
     wrapFileKey(fileKey) {
-      const pair = generateKeyPairSync('x25519');
-      const share = raw(pair.publicKey);
-      const key = wrapKey(pair.privateKey, recipient, share, recipient);
+      const ephemeral = privateKeyOf(randomBytes(32));
+      const share = publicBytesOf(ephemeral);
+      const key = wrapKey(ephemeral, recipient, share, recipient);
       const cipher = createCipheriv('chacha20-poly1305', key, NO_NONCE, { authTagLength: 16 });
       const body = Buffer.concat([cipher.update(fileKey), cipher.final(), cipher.getAuthTag()]);
       return [new Stanza([TYPE, share.toString('base64').replace(/=+$/, '')], new Uint8Array(body))];
@@ -58,10 +73,8 @@ export function x25519Recipient(text: string): Recipient | null {
 export function x25519Identity(text: string): Identity | null {
   if (!text.startsWith('AGE-SECRET-KEY-1')) return null;
   const { bytes } = bech32.decodeToBytes(text);
-  // RFC 8410 section 7, in PKCS #8.
-  const key = Buffer.concat([Buffer.from('302e020100300506032b656e04220420', 'hex'), bytes]);
-  const secret = createPrivateKey({ key, format: 'der', type: 'pkcs8' });
-  const recipient = raw(createPublicKey(secret));
+  const secret = privateKeyOf(bytes);
+  const recipient = publicBytesOf(secret);
   return {
     unwrapFileKey(stanzas) {
       for (const { args, body } of stanzas) {
