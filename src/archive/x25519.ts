@@ -20,26 +20,25 @@ const INFO = 'age-encryption.org/v1/X25519';
 const TYPE = 'X25519';
 const NO_NONCE = Buffer.alloc(12);
 
-/** RFC 8410, sections 7 and 4: what stands before the 32 bytes of a private key in PKCS #8, and of a public one. */
+/** RFC 8410 section 7: what stands before the 32 bytes of a private key in PKCS #8. */
 const PKCS8 = Buffer.from('302e020100300506032b656e04220420', 'hex');
-const SPKI = Buffer.from('302a300506032b656e032100', 'hex');
 
-/*
- * Keys are made of random bytes and written as DER. Not `generateKeyPairSync` with an export as JWK: in Node 20 the job
- * that made a pair and that export lock the same mutex, and when the job is garbage just then, the process stands still
- * for good.
+/**
+ * The key of 32 random bytes. Not by `generateKeyPairSync`: in Node 20 the job that made a pair, when it is collected,
+ * locks the mutex that an export of that pair as JWK holds, and if both fall together the process stands still for good.
  */
 function privateKeyOf(bytes: Uint8Array): KeyObject {
   return createPrivateKey({ key: Buffer.concat([PKCS8, bytes]), format: 'der', type: 'pkcs8' });
 }
 
 function publicKey(bytes: Uint8Array): KeyObject {
-  return createPublicKey({ key: Buffer.concat([SPKI, bytes]), format: 'der', type: 'spki' });
+  const x = Buffer.from(bytes).toString('base64url');
+  return createPublicKey({ key: { kty: 'OKP', crv: 'X25519', x }, format: 'jwk' });
 }
 
 /** The 32 bytes of the public key of a private one. */
 function publicBytesOf(key: KeyObject): Buffer {
-  return createPublicKey(key).export({ format: 'der', type: 'spki' }).subarray(SPKI.length);
+  return Buffer.from(createPublicKey(key).export({ format: 'jwk' }).x!, 'base64url');
 }
 
 function wrapKey(
