@@ -12,7 +12,7 @@ interface ManyRanges {
   readonly starts: Int32Array;
   /** `low, high` ranks, ascending within a set. */
   readonly ranges: Int32Array;
-  /** By set, a bit for each of 32 parts of the field in which it holds a value: sets without a common bit are apart. */
+  /** By box, a bit for each of 32 parts of the field in which it holds a value: boxes without a common bit are apart. */
   readonly parts: Int32Array;
 }
 
@@ -48,14 +48,20 @@ export class RankedBoxes {
         if (end - start > 2) this.hasMany[i] = 1;
       }
       if (ranges.length === 2 * (starts.length - 1)) continue;
-      many.push({ setOf, starts, ranges, parts: partsOf(starts, ranges, ranks) });
+      const parts = partsOf(starts, ranges, ranks);
+      many.push({ setOf, starts, ranges, parts: setOf.map((set) => parts[set]!) });
     }
     this.many = many;
   }
 
   /** How box `a` lies to box `b`. */
   relation(a: number, b: number): Relation {
-    const { bounds, width, hasMany } = this;
+    const { bounds, width, hasMany, many } = this;
+    // First what tells most apart that have bounds in common.
+    for (let m = 0; m < many.length; m++) {
+      const { parts } = many[m]!;
+      if ((parts[a]! & parts[b]!) === 0) return 'apart';
+    }
     let inside = true;
     let around = true;
     for (let f = 0, x = a * width, y = b * width; f < width; f += 2, x += 2, y += 2) {
@@ -68,13 +74,11 @@ export class RankedBoxes {
       if (lowA > lowB || highA < highB) around = false;
     }
     if (hasMany[a] === 1 || hasMany[b] === 1) {
-      for (const field of this.many) {
-        const setA = field.setOf[a]!;
-        const setB = field.setOf[b]!;
-        if (setA === setB) continue;
-        if (!share(field, setA, setB)) return 'apart';
-        inside &&= isWithin(field, setA, setB);
-        around &&= isWithin(field, setB, setA);
+      for (const field of many) {
+        if (field.setOf[a] === field.setOf[b]) continue;
+        if (!share(field, a, b)) return 'apart';
+        inside &&= isWithin(field, a, b);
+        around &&= isWithin(field, b, a);
       }
     }
     return inside ? 'inside' : around ? 'around' : 'across';
@@ -115,10 +119,10 @@ function partsOf(starts: Int32Array, ranges: Int32Array, ranks: number): Int32Ar
   return parts;
 }
 
-function share({ starts, ranges, parts }: ManyRanges, a: number, b: number): boolean {
-  if ((parts[a]! & parts[b]!) === 0) return false;
-  const [endA, endB] = [starts[a + 1]!, starts[b + 1]!];
-  for (let x = starts[a]!, y = starts[b]!; x < endA && y < endB; ) {
+function share({ setOf, starts, ranges }: ManyRanges, a: number, b: number): boolean {
+  const [setA, setB] = [setOf[a]!, setOf[b]!];
+  const [endA, endB] = [starts[setA + 1]!, starts[setB + 1]!];
+  for (let x = starts[setA]!, y = starts[setB]!; x < endA && y < endB; ) {
     if (ranges[x + 1]! < ranges[y]!) x += 2;
     else if (ranges[y + 1]! < ranges[x]!) y += 2;
     else return true;
@@ -127,10 +131,11 @@ function share({ starts, ranges, parts }: ManyRanges, a: number, b: number): boo
 }
 
 /** Ranges that touch are one, so each range of the inner set must lie in one range of the outer. */
-function isWithin({ starts, ranges, parts }: ManyRanges, inner: number, outer: number): boolean {
+function isWithin({ setOf, starts, ranges, parts }: ManyRanges, inner: number, outer: number): boolean {
   if ((parts[inner]! & ~parts[outer]!) !== 0) return false;
-  const [endInner, endOuter] = [starts[inner + 1]!, starts[outer + 1]!];
-  for (let x = starts[inner]!, y = starts[outer]!; x < endInner; x += 2) {
+  const [setInner, setOuter] = [setOf[inner]!, setOf[outer]!];
+  const [endInner, endOuter] = [starts[setInner + 1]!, starts[setOuter + 1]!];
+  for (let x = starts[setInner]!, y = starts[setOuter]!; x < endInner; x += 2) {
     while (y < endOuter && ranges[y + 1]! < ranges[x + 1]!) y += 2;
     if (y >= endOuter || ranges[y]! > ranges[x]!) return false;
   }
