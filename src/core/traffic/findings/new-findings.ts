@@ -5,9 +5,10 @@ import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
 import type { Purse } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf } from './finding.ts';
 import { losersOf } from './losers.ts';
-import { placedRules } from './occurrences.ts';
+import { type PlacedRule, placedRules } from './occurrences.ts';
 import type { Side } from './overlaps.ts';
-import { examine, isAnyToAny, overlapFindings } from './review.ts';
+import { isAnyToAny, overlapFindings } from './review.ts';
+import { findingOf, type Standing, standingOf } from './standing.ts';
 import { WithAndWithout } from './with-and-without.ts';
 
 /**
@@ -22,17 +23,22 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   const purse: Purse = { budget, spent: 0 };
   const losers = losersOf(before, after, purse);
   const isSuspect = (rule: Rule) => came.has(rule) || losers.has(rule.origin.text);
-  const suspects: Finding[] = [];
+  const suspects: { readonly placed: PlacedRule; readonly standing: Standing | 'any to any' }[] = [];
   const unexamined: Rule[] = [];
   for (const placed of placedRules(after, isSuspect)) {
-    const finding = examine(placed, purse);
-    if (finding === 'unexamined') unexamined.push(placed.rule);
-    else if (finding !== undefined) suspects.push(finding);
-    if (came.has(placed.rule) && isAnyToAny(placed))
-      suspects.push({ kind: 'any to any', rule: placed.rule, ways: placed.ways });
+    const standing = standingOf(placed, purse);
+    if (standing === 'unexamined') unexamined.push(placed.rule);
+    else if (standing !== undefined) suspects.push({ placed, standing });
+    if (came.has(placed.rule) && isAnyToAny(placed)) suspects.push({ placed, standing: 'any to any' });
   }
-  const old = findingsOf(before, new Set(suspects.map(({ rule }) => rule.origin.text)), purse);
-  const findings = suspects.filter((finding) => !old.has(keyOf(finding)));
+  const old = standingsOf(before, new Set(suspects.map(({ placed }) => placed.rule.origin.text)), purse);
+  // What proves them is only looked for where they are new.
+  const findings = suspects
+    .filter(({ placed, standing }) => !old.has(keyOf(standing, placed.rule)))
+    .map(({ placed, standing }): Finding => {
+      const { rule, ways } = placed;
+      return standing === 'any to any' ? { kind: standing, rule, ways } : findingOf(placed, standing, purse);
+    });
   const between = (rule: Rule): Side => (came.has(rule) ? 'came' : isForAnswers(rule) ? 'aside' : 'there');
   return { findings: [...findings, ...confirmed(overlapFindings(after, between), after, purse)], unexamined };
 }
@@ -94,14 +100,14 @@ function isForAnswers({ match: { states } }: Rule): boolean {
 }
 
 /** Lines move when text is put in: a rule is known again by its text. */
-const keyOf = ({ kind, rule }: Finding): string => `${kind} ${rule.origin.text}`;
+const keyOf = (standing: string, { origin }: Rule): string => `${standing} ${origin.text}`;
 
-function findingsOf(policy: Policy, texts: ReadonlySet<string>, purse: Purse): Set<string> {
+function standingsOf(policy: Policy, texts: ReadonlySet<string>, purse: Purse): Set<string> {
   const found = new Set<string>();
   if (texts.size === 0) return found;
   for (const placed of placedRules(policy, ({ origin }) => texts.has(origin.text))) {
-    const finding = examine(placed, purse);
-    if (finding !== undefined && finding !== 'unexamined') found.add(keyOf(finding));
+    const standing = standingOf(placed, purse);
+    if (standing !== undefined && standing !== 'unexamined') found.add(keyOf(standing, placed.rule));
   }
   return found;
 }

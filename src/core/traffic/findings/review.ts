@@ -5,8 +5,8 @@ import { boxOf, firstView } from '../difference/view.ts';
 import type { Match, Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
 import { type SpecialBlock, specialBlocks } from '../special-purpose.ts';
-import { decidersOfFlow, decidersWithout, type Purse } from './effect.ts';
-import { type Finding, type Findings, NAMED, placeOf, type Way } from './finding.ts';
+import { decidersOfFlow, type Purse } from './effect.ts';
+import { type Finding, type Findings, placeOf, type Way } from './finding.ts';
 import { type PlacedRule, placedRules } from './occurrences.ts';
 import {
   newOppositeRules,
@@ -15,7 +15,7 @@ import {
   type Side,
   type VerdictBox,
 } from './overlaps.ts';
-import { WithAndWithout, type YesNo } from './with-and-without.ts';
+import { findingOf, standingOf } from './standing.ts';
 
 export interface ReviewOptions {
   /** Interfaces that lead outside: sources that cannot come from there are looked for. */
@@ -32,43 +32,14 @@ export function reviewPolicy(
   const findings: Finding[] = [];
   const unexamined: Rule[] = [];
   for (const placed of placedRules(policy)) {
-    const finding = examine(placed, purse);
-    if (finding === 'unexamined') unexamined.push(placed.rule);
-    else if (finding !== undefined) findings.push(finding);
+    const standing = standingOf(placed, purse);
+    if (standing === 'unexamined') unexamined.push(placed.rule);
+    else if (standing !== undefined) findings.push(findingOf(placed, standing, purse));
     if (isAnyToAny(placed)) findings.push({ kind: 'any to any', rule: placed.rule, ways: placed.ways });
   }
   const sources = specialSources(policy, outside, purse);
   findings.push(...overlapFindings(policy), ...sources.findings);
   return { findings, unexamined, unexaminedOutside: sources.unexamined };
-}
-
-/** Is the rule reached, and does it matter? Undefined: both. */
-export function examine(placed: PlacedRule, purse: Purse): Finding | 'unexamined' | undefined {
-  const { rule, occurrences, ways } = placed;
-  if (placed.last) return undefined;
-  if (occurrences.length === 0) return { kind: 'matches nothing', rule, ways };
-  const both = occurrences.map((occurrence) => new WithAndWithout(occurrence));
-  const matters = placed.jumps ? 'no' : over(both, (one) => one.matters(purse));
-  if (matters === 'yes') return undefined;
-  if (matters === 'undecided') return 'unexamined';
-  const reached = over(both, (one) => one.isReached(purse));
-  if (reached === 'undecided') return 'unexamined';
-  if (reached === 'yes' && placed.jumps) return undefined;
-  const own = occurrences.filter(({ redirected }) => !redirected);
-  const because = [...new Set(own.flatMap((occurrence) => decidersWithout(occurrence, purse)))];
-  const kind = reached === 'yes' ? 'redundant' : 'never reached';
-  return { kind, rule, ways, because: because.slice(0, NAMED) };
-}
-
-/** `yes` when it holds for any occurrence. */
-function over(occurrences: readonly WithAndWithout[], ask: (occurrence: WithAndWithout) => YesNo): YesNo {
-  let answer: YesNo = 'no';
-  for (const occurrence of occurrences) {
-    const here = ask(occurrence);
-    if (here === 'yes') return 'yes';
-    if (here === 'undecided') answer = 'undecided';
-  }
-  return answer;
 }
 
 /** Does the rule look at packets that belong to no known connection? */
