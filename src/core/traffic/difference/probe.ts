@@ -5,7 +5,7 @@ import type { Item } from './program.ts';
 
 /** How many packets of a whole region are tried, and of how many later items how many each. */
 const TRIES = 8;
-const LATER = 24;
+const LATER = 16;
 const TRIES_EACH = 2;
 
 /**
@@ -24,9 +24,7 @@ export function quickAnswer(
   const first = before.findIndex(isChanged);
   if (first < 0) return 'no';
   const own = before[first]!.outcome?.key;
-  const others = outcomesFrom(first, before.findLastIndex(isChanged), before, after, regions).filter(
-    ({ outcome }) => outcome!.key !== own,
-  );
+  const others = otherOutcomes(first, before.findLastIndex(isChanged), before, after, regions);
   if (others.length === 0 && own !== undefined) return 'no';
   const draw = drawing();
   const showsIn = (box: Box, tries: number) => {
@@ -46,23 +44,28 @@ export function quickAnswer(
   return undefined;
 }
 
-/** The items with an outcome that packets of the regions can get to from changed items on, in either list. */
-function outcomesFrom(
+/**
+ * The items with another outcome than the first changed one has before, that packets of the regions can get to from a
+ * changed one on, in either list.
+ */
+function otherOutcomes(
   first: number,
   last: number,
   before: readonly Item[],
   after: readonly Item[],
   regions: readonly Box[],
 ): Item[] {
+  const own = before[first]!.outcome?.key;
   const found: Item[] = [];
   let landing = last + 1;
   for (let i = first; i < before.length; i++) {
-    const both = [before[i]!, after[i]!];
-    const final = both.filter(({ outcome }) => outcome !== undefined);
-    found.push(...final);
-    landing = Math.max(landing, ...both.map(({ target }) => target));
-    const box = before[i]!.box;
-    if (final.length === 2 && i >= landing && regions.every((region) => isWithin(region, box))) break;
+    const x = before[i]!;
+    const y = after[i]!;
+    if (x.outcome !== undefined && x.outcome.key !== own) found.push(x);
+    if (y !== x && y.outcome !== undefined && y.outcome.key !== own) found.push(y);
+    landing = Math.max(landing, x.target, y.target);
+    const isEnd = i >= landing && x.outcome !== undefined && y.outcome !== undefined;
+    if (isEnd && regions.every((region) => isWithin(region, x.box))) break;
   }
   return found;
 }

@@ -3,7 +3,16 @@ import { type Box, boxesOverlap, intersectBoxes, isWithin } from './fields.ts';
 import type { LoadedRule } from './load.ts';
 import { nearness } from './near.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
-import { type BoxContext, boxOf, causedView, firstView, mayMeet, translatedView, type View } from './view.ts';
+import {
+  type BoxContext,
+  boxOf,
+  causedView,
+  firstView,
+  mayMeet,
+  setsMeet,
+  translatedView,
+  type View,
+} from './view.ts';
 
 /** How a packet leaves the policy, or where it still has to go when that is the same on both sides. */
 export interface Outcome {
@@ -155,6 +164,12 @@ export function programOf(
   const segments = new Map<string, Segment>();
   const jumps: Jump[] = [];
   const near = nearness(regions, comparison);
+  // What is near the only region has been told from it by interfaces already.
+  const [only] = regions.length === 1 ? regions : [];
+  const meets = (rule: LoadedRule, view: View) =>
+    only === undefined
+      ? regions.some((region) => mayMeet(rule, view, region, comparison))
+      : setsMeet(rule, view, only);
   const segmentKey = (slot: number, view: View) => `${slot}/${view.key}/${view.cause}`;
 
   const add = (
@@ -194,7 +209,7 @@ export function programOf(
       for (const i of stage === undefined ? [] : near(stage, view)) {
         if (omit.has(i)) continue;
         const rule = stage!.rules[i]!;
-        if (!regions.some((region) => mayMeet(rule, view, region, comparison))) continue;
+        if (!meets(rule, view)) continue;
         const box = boxOf(rule, view, comparison);
         if (box === undefined || !regions.some((region) => boxesOverlap(region, box))) continue;
         segment.ruleIndexes.push(i);

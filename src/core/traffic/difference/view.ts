@@ -105,12 +105,16 @@ export function boxOf(rule: LoadedRule, view: View, context: BoxContext): Box | 
 
 /** A quick look without making the rule's box: false proves that rule and region share no packet. */
 export function mayMeet(rule: LoadedRule, view: View, region: Box, context: BoxContext): boolean {
-  const { sets } = rule;
-  if (sets === undefined) return false;
   // Interfaces first: where rules name zones, most rules are apart by these.
   if (!view.noIn && !atomsMeet(rule.inInterface, region[Field.inInterface], context.inNames)) return false;
   if (!view.noOut && !atomsMeet(rule.outInterface, region[Field.outInterface], context.outNames))
     return false;
+  return setsMeet(rule, view, region);
+}
+
+/** The same by all but the interfaces. */
+export function setsMeet({ sets }: LoadedRule, view: View, region: Box): boolean {
+  if (sets === undefined) return false;
   for (let field: number = Field.source; field < Field.firstCondition; field++) {
     const mine = sets[field];
     const other = region[field];
