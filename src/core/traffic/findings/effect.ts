@@ -34,7 +34,7 @@ export function decidersWithout({ slots, slot, indexes, way }: Occurrence, purse
   return [...rules].sort((a, b) => a.origin.line - b.origin.line).slice(0, NAMED);
 }
 
-/** The rules up to a slot that decide on packets of a flow; undefined when it would cost too much to find out. */
+/** The rules up to a slot that decide on packets of a flow, in their order; undefined when it would cost too much to find out. */
 export function decidersOfFlow(slots: Slots, slot: number, flow: Match, purse: Purse): Rule[] | undefined {
   const rule = {
     match: flow,
@@ -54,9 +54,13 @@ function deciders(comparison: OpenComparison, box: Box, purse: Purse): Rule[] | 
     items.map((item, i) => (item.outcome === undefined ? item : { ...item, cause: i })),
   );
   const after = [entry(box, ASKED, true), entry([], OUTSIDE, false)];
-  const result = race(rankSides(comparison, before, after, [box]), { work: 2_000_000, nodes: 100_000 });
+  const result = race(rankSides(comparison, before, after, [box]), {
+    work: 2_000_000,
+    nodes: 100_000,
+    anyOrder: true,
+  });
   purse.spent += result.work;
   if ('stopped' in result) return undefined;
-  const rules = result.differences.map(({ causeBefore }) => items[causeBefore]?.rule?.rule);
-  return [...new Set(rules.filter((rule) => rule !== undefined))];
+  const causes = result.differences.map(({ causeBefore }) => causeBefore).sort((a, b) => a - b);
+  return [...new Set(causes.map((cause) => items[cause]?.rule?.rule).filter((rule) => rule !== undefined))];
 }
