@@ -3,6 +3,7 @@ import { TuckpointError } from '#core/errors';
 import {
   type ChosenRelease,
   type Goal,
+  neverBegun,
   type ProcedureName,
   planRun,
   type Reading,
@@ -83,6 +84,7 @@ export function runCommands(program: Command, context: CliContext): void {
         const done = await resumeRun(bench.runs, each, progressTeller(context.out), word);
         await finish(context, done);
       }
+      await nameNeverBegun(context, ids);
     });
 }
 
@@ -176,4 +178,18 @@ function wordOf(options: { keep?: boolean; goBack?: boolean }): Word | undefined
 async function interrupted(context: CliContext): Promise<string[]> {
   const { store } = await context.workbench();
   return (await store.journal.unfinished()).filter((run) => run.state === 'open').map((run) => run.id);
+}
+
+/** Resuming goes on with runs; of grafts onto several devices those that no run was begun for are named, once each. */
+async function nameNeverBegun(context: CliContext, runs: readonly string[]): Promise<void> {
+  const { runs: environment } = await context.workbench();
+  const named = new Set<string>();
+  for (const run of runs) {
+    const left = await neverBegun(environment, run);
+    if (left === null || named.has(left.group)) continue;
+    named.add(left.group);
+    context.out.warn(
+      `Never begun of "${left.title}": ${left.devices.join(', ')}. Give the same command again for them.`,
+    );
+  }
 }

@@ -41,6 +41,8 @@ export interface Goal {
     readonly title: string;
     /** The grafts that were asked for at once share it. */
     readonly group: string;
+    /** All devices they were asked for, in the run that is begun first. */
+    readonly devices?: readonly string[];
   };
   /** Digest of the configuration that this was planned on; on any other the run is refused. */
   readonly plannedOn?: string;

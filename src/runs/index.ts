@@ -19,6 +19,7 @@ export {
 export { commonest, type Drift, driftOf, formsIn } from './graft/drift.ts';
 export { type FillIns, fillInsFromWords, joinFillIns, readFillIns } from './graft/fill-in-file.ts';
 export type { GraftTarget, TargetProblem } from './graft/graft-target.ts';
+export { neverBegun } from './graft/never-begun.ts';
 export { type OntoDevices, type PlannedDevice, planForDevice } from './graft/plan-devices.ts';
 export { type GraftWish, type PreparedGraft, prepareGraft } from './graft/prepared-graft.ts';
 export type { PromiseAnswer } from './graft/promises.ts';

@@ -8,6 +8,7 @@ import type { NamedFile } from '#links/port';
 import {
   type CarryOutOptions,
   carryOut,
+  neverBegun,
   type PlannedTarget,
   renderReport,
   resumeRun,
@@ -121,6 +122,16 @@ describe('A graft on several devices', () => {
     const [open, ...more] = await store.journal.unfinished();
     expect([open!.device, more]).toEqual([second, []]);
     expect((await resumeRun(bench.environment, open!.id, () => {})).decision).toBe('kept');
+
+    // Those that were never begun are remembered, until the same is asked for again.
+    expect(await neverBegun(bench.environment, open!.id)).toMatchObject({
+      title: 'graft',
+      devices: names.slice(2),
+    });
+    await carryOut(bench.environment, onAll().slice(2, 3), options);
+    expect((await neverBegun(bench.environment, open!.id))!.devices).toEqual([names[3]]);
+    await carryOut(bench.environment, onAll().slice(3), options);
+    expect(await neverBegun(bench.environment, open!.id)).toBeNull();
   });
 
   test('asked for again, devices that hold it already have nothing to do', async () => {

@@ -87,6 +87,24 @@ describe('A graft by the command line', () => {
     expect(two.map((name) => running(name).configuration)).toEqual(before);
   });
 
+  test('whose process is killed goes on with what had begun, and names the devices that had not', async () => {
+    const three = two.slice(0, 3);
+    const { words, title } = parcel(...three);
+    const killed = await estate.watch(words, (event, child) => {
+      if (event.kind === 'step' && event.step === 'apply' && event.state === 'acted') child.kill('SIGKILL');
+    });
+    expect(killed.signal, killed.stderr).toBe('SIGKILL');
+    const id = /"run":"([^"]+)"/u.exec(killed.stderr)![1]!;
+    const resumed = await estate.say('resume', id);
+    expect(resumed.code, resumed.stderr).toBe(0);
+    expect(resumed.stderr).toMatch(
+      /^.*Never begun of "graft rule:.*": gull-quay-fw2, lantern-head-fw1\. .*$/mu,
+    );
+    expect(three.map((name) => policy(name).includes(title))).toEqual([true, false, false]);
+    expect(decisionsOf(await estate.run(...words))).toEqual(['done', 'kept', 'kept']);
+    expect((await estate.say('resume', id)).stderr).not.toContain('Never begun');
+  });
+
   test('goes onto models that install into the spare, and onto virtual ones', async () => {
     const { words, title } = parcel(pair, virtual);
     const answer = await estate.run(...words);

@@ -76,7 +76,13 @@ export async function carryOut(
 ): Promise<GroupResult> {
   checkTargets(targets, options);
   const group = randomUUID().slice(0, 8);
-  const begin = (target: PlannedTarget) => graftOnto(environment, target, group, options);
+  // A kill leaves nothing but runs: the first one, which goes before all others, remembers whom they were for.
+  const first = options.canary ?? targets[0]?.device;
+  const devices = targets.map(({ device }) => device);
+  const begin = (target: PlannedTarget) => {
+    const graft = { title: options.title, group, ...(target.device === first && { devices }) };
+    return graftOnto(environment, target, graft, options);
+  };
   return { group, ...(await inTurn(targets, options, begin)) };
 }
 
@@ -136,17 +142,17 @@ function checkTargets(targets: readonly PlannedTarget[], { canary }: CarryOutOpt
 async function graftOnto(
   environment: RunEnvironment,
   target: PlannedTarget,
-  group: string,
+  graft: NonNullable<Goal['graft']>,
   options: CarryOutOptions,
 ): Promise<TargetResult> {
-  const first = await oneRun(environment, goalOf(target, group, options), target, options.tell);
+  const first = await oneRun(environment, goalOf(target, graft, options), target, options.tell);
   if (first.failure !== CHANGED_SINCE_PLANNED) return first;
   try {
     const again = await options.replan(target.device);
     const problem = again.problems[0]?.sentence ?? otherEffect(target, again, options.languages);
     if (problem !== null && problem !== undefined)
       return { ...first, reason: `${first.reason} Planned anew: ${problem}`, plannedAnew: true };
-    const second = await oneRun(environment, goalOf(again, group, options), again, options.tell);
+    const second = await oneRun(environment, goalOf(again, graft, options), again, options.tell);
     return { ...second, plannedAnew: true };
   } catch (error) {
     if (!(error instanceof TuckpointError)) throw error;
@@ -158,10 +164,10 @@ async function graftOnto(
   }
 }
 
-function goalOf(target: PlannedTarget, group: string, options: CarryOutOptions): Goal {
-  const { title, promises, accepted, acceptNoReserve, languages } = options;
+function goalOf(target: PlannedTarget, graft: NonNullable<Goal['graft']>, options: CarryOutOptions): Goal {
+  const { promises, accepted, acceptNoReserve, languages } = options;
   return {
-    graft: { title, group },
+    graft,
     plannedOn: target.plannedOn,
     captureDigest: configurationDigest(target.after),
     ...(promises === undefined ? {} : { promises }),
