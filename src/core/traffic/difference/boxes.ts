@@ -25,9 +25,33 @@ export function countBoxes(diagram: Diagram): number {
 
 /** The boxes of a diagram: disjoint, and complete unless a kind of difference has more than `most`, then the first of it. */
 export function boxesOf(diagram: Diagram, fields: number, most: number): RankBox[] {
-  return diagram.differences.flatMap((_, difference) =>
-    boxesOfKind(diagram, difference, fields, Math.max(1, most)),
-  );
+  const each = Math.max(1, most);
+  const { differences } = diagram;
+  // One walk for all kinds, unless a kind can have more boxes than are wanted: then only the walk for that kind ends early.
+  if (countBoxes(diagram) <= differences.length * each) return allBoxes(diagram, fields, each);
+  return differences.flatMap((_, difference) => boxesOfKind(diagram, difference, fields, each));
+}
+
+function allBoxes(diagram: Diagram, fields: number, most: number): RankBox[] {
+  const kinds: RankBox[][] = diagram.differences.map(() => []);
+  const ranks: (Int32Array | undefined)[] = new Array(fields).fill(undefined);
+  const walk = (node: number): void => {
+    if (node === SAME) return;
+    if (node < 0) {
+      const difference = -node - 1;
+      const boxes = kinds[difference]!;
+      if (boxes.length < most) boxes.push({ difference, ranks: [...ranks] });
+      return;
+    }
+    const { field, edges } = diagram.nodes[node]!;
+    for (const edge of edges) {
+      ranks[field] = edge.ranks;
+      walk(edge.child);
+    }
+    ranks[field] = undefined;
+  };
+  walk(diagram.root);
+  return kinds.flat();
 }
 
 function boxesOfKind(diagram: Diagram, difference: number, fields: number, most: number): RankBox[] {

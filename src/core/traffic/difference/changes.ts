@@ -54,6 +54,7 @@ export function changesOf(
     const { causeBefore, causeAfter } = difference;
     return { ...outcomes, causeBefore, causeAfter, rows, complete: !cutOff.has(n) };
   });
+  const among = cluster.changed.map(({ rule }) => rule);
   return groupByCause(kinds).map((group): TrafficChange => {
     const { causeBefore, causeAfter } = group[0]!;
     const sized = group.flatMap(({ rows }) => rows).sort((a, b) => b.size - a.size);
@@ -64,7 +65,7 @@ export function changesOf(
       after: sharedOutcome(group.map(({ after }) => after)),
       changedBefore: ruleOf(causeBefore),
       changedAfter: ruleOf(causeAfter),
-      among: cluster.changed.map(({ rule }) => rule),
+      among,
       rows: sized.map(({ row }) => row),
       complete: group.every(({ complete }) => complete),
       size: sized.reduce((most, { size }) => Math.max(most, size), 0),

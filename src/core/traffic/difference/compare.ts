@@ -64,9 +64,8 @@ function compareCluster(
 ): ComparedCluster {
   const regions = cluster.map((interest) => interest.box);
   const owners = new Set(cluster.map((interest) => interest.owner));
-  const changed = comparison.changed.filter(({ side, slot, index }) =>
-    cluster.some((interest) => interest.owner.startsWith(`${side}/${slot}/${index}/`)),
-  );
+  const rules = new Set(cluster.map(({ owner }) => owner.split('/', 3).join('/')));
+  const changed = comparison.changed.filter(({ side, slot, index }) => rules.has(`${side}/${slot}/${index}`));
   for (;;) {
     const sides = rankCluster(comparison, regions, owners);
     const result = race(sides.ranked, budget);

@@ -1,6 +1,7 @@
 import { type Address, compareAddresses, type NumberSet } from '#core/address';
 import { hasPorts, icmpProtocol, type Packet } from '../packet.ts';
 import type { Rule } from '../policy.ts';
+import { candidatesAmong } from './candidates.ts';
 import type { OpenComparison } from './comparison.ts';
 import { type Box, Field, isAddressSet, STATES } from './fields.ts';
 import type { InterfaceNames } from './interfaces.ts';
@@ -26,12 +27,10 @@ export function decidingRules(items: readonly Item[], packet: Packet, comparison
   let verdict: Rule | undefined;
   let translation: Rule | undefined;
   let heaviest = 0;
-  for (let i = 0; i < items.length; ) {
+  let from = 0;
+  for (const i of candidatesAmong(items, values)) {
     const { box, outcome, target, rule, changed } = items[i]!;
-    if (!boxHolds(box, values)) {
-      i++;
-      continue;
-    }
+    if (i < from || !boxHolds(box, values)) continue;
     const action = rule?.rule.action;
     if (action !== undefined && 'verdict' in action && action.verdict !== 'accept')
       return { verdict: rule!.rule, translation };
@@ -45,7 +44,7 @@ export function decidingRules(items: readonly Item[], packet: Packet, comparison
       else if (isLimited(rule!.rule) || verdict === undefined || !isLimited(verdict)) verdict = rule!.rule;
     }
     if (outcome !== undefined) break;
-    i = target;
+    from = target;
   }
   return { verdict, translation };
 }
@@ -98,6 +97,13 @@ export function boxHolds(box: Box, values: readonly Value[]): boolean {
 }
 
 function inNumbers(set: NumberSet, value: number): boolean {
-  for (let i = 0; i < set.length; i += 2) if (set[i]! <= value && value <= set[i + 1]!) return true;
-  return false;
+  let low = 0;
+  let high = set.length / 2;
+  // The last range that begins at the value or before.
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (set[2 * middle]! <= value) low = middle + 1;
+    else high = middle;
+  }
+  return low > 0 && value <= set[2 * low - 1]!;
 }

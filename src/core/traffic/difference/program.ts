@@ -1,14 +1,14 @@
 import type { Rewrite, Rule, Verdict } from '../policy.ts';
 import { type Box, boxesOverlap, intersectBoxes, isWithin } from './fields.ts';
-import type { LoadedRule } from './load.ts';
+import type { LoadedRule, LoadedStage } from './load.ts';
 import { nearness } from './near.ts';
+import { Regions } from './regions.ts';
 import { nextSlot, redirectSlot, type Side, type Slots } from './slots.ts';
 import {
   type BoxContext,
   boxOf,
   causedView,
   firstView,
-  mayMeet,
   setsMeet,
   translatedView,
   type View,
@@ -166,10 +166,11 @@ export function programOf(
   const near = nearness(regions, comparison);
   // What is near the only region has been told from it by interfaces already.
   const [only] = regions.length === 1 ? regions : [];
-  const meets = (rule: LoadedRule, view: View) =>
-    only === undefined
-      ? regions.some((region) => mayMeet(rule, view, region, comparison))
-      : setsMeet(rule, view, only);
+  const meeting = only === undefined ? new Regions(regions, comparison) : undefined;
+  const meets = (stage: LoadedStage, i: number, view: View) =>
+    meeting === undefined ? setsMeet(stage.rules[i]!, view, only!) : meeting.mayMeet(stage, i, view);
+  const overlaps = (stage: LoadedStage, i: number, view: View, box: Box) =>
+    meeting === undefined ? boxesOverlap(only!, box) : meeting.overlap(stage, i, view, box);
   const segmentKey = (slot: number, view: View) => `${slot}/${view.key}/${view.cause}`;
 
   const add = (
@@ -209,9 +210,9 @@ export function programOf(
       for (const i of stage === undefined ? [] : near(stage, view)) {
         if (omit.has(i)) continue;
         const rule = stage!.rules[i]!;
-        if (!meets(rule, view)) continue;
+        if (!meets(stage!, i, view)) continue;
         const box = boxOf(rule, view, comparison);
-        if (box === undefined || !regions.some((region) => boxesOverlap(region, box))) continue;
+        if (box === undefined || !overlaps(stage!, i, view, box)) continue;
         segment.ruleIndexes.push(i);
         const changed = isChanged.has(i) && owners.has(ownerOf(side, s, i, view));
         const cause = changed ? comparison.causeOf(side, s, i) : -1;
