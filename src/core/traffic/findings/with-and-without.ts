@@ -1,7 +1,7 @@
 import { clustersOf } from '../difference/clusters.ts';
 import { rankedSpace, topsOf } from '../difference/compare.ts';
 import { type OpenComparison, openComparison } from '../difference/comparison.ts';
-import { type Box, boxesOverlap, intersectBoxes } from '../difference/fields.ts';
+import { type Box, boxesOverlap, intersectBoxes, isWithin } from '../difference/fields.ts';
 import { quickAnswer } from '../difference/probe.ts';
 import { type Item, interestsOf, type Outcome, programOf } from '../difference/program.ts';
 import { race } from '../difference/race.ts';
@@ -107,7 +107,8 @@ function differs(comparison: OpenComparison, part: Part, items: readonly Item[],
   part.space ??= rankedSpace(comparison, part.items, part.items, part.regions);
   // A twentieth of what is left at most, so that one hard rule does not starve the others.
   const work = Math.max(200_000, left / 20);
-  const result = race(rankItems(part.space, items, without), {
+  const end = endWith(items, part.regions);
+  const result = race(rankItems(cutBefore(part.space, end), items.slice(0, end), without), {
     work,
     nodes: purse.budget.nodes,
     first: true,
@@ -115,4 +116,22 @@ function differs(comparison: OpenComparison, part: Part, items: readonly Item[],
   purse.spent += result.work;
   if (!('stopped' in result)) return result.root === 0 ? 'no' : 'yes';
   return result.witness !== undefined ? 'yes' : 'undecided';
+}
+
+/** Behind which item no packet of the regions comes as long as the rule is there; otherwise how many items there are. */
+function endWith(items: readonly Item[], regions: readonly Box[]): number {
+  const at = items.findIndex(({ changed }) => changed);
+  const rule = items[at];
+  if (rule?.outcome === undefined || items.some(({ target }, i) => i < at && target > at))
+    return items.length;
+  return regions.every((region) => isWithin(region, rule.box)) ? at + 1 : items.length;
+}
+
+/** The space with no more than the first items on the side before. */
+function cutBefore(space: RankedSpace, end: number): RankedSpace {
+  return {
+    ...space,
+    numbers: space.numbers.map(([before, after]) => [before.subarray(0, end), after] as const),
+    sets: { ...space.sets, before: space.sets.before.map((sets) => sets.slice(0, end)) },
+  };
 }
