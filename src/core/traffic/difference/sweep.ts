@@ -296,7 +296,8 @@ class Sweep {
         else listB[countB++] = b[n - a.length]!;
       }
     }
-    this.spend(countA + countB);
+    // To look through the bits is work too where items are many: a word of them costs less than an item.
+    this.spend(countA + countB + (active.length >> 3));
     const prunedA = this.pruners[0].prune(listA, countA, rest.before[level]!, rest.free[level]!);
     const prunedB = this.pruners[1].prune(listB, countB, rest.after[level]!, rest.free[level]!);
     return this.visit(level, prunedA, prunedB);
@@ -402,6 +403,43 @@ function placeOf(list: Int32Array, target: number): number {
   return low;
 }
 
+function boundsIn(sets: readonly (Int32Array | undefined)[], list: Int32Array): number {
+  let bounds = 0;
+  for (const item of list) bounds += sets[item]?.length ?? 0;
+  return bounds;
+}
+
+/** What {@link cutsOf} gives, by sorting. */
+function sortedCuts(
+  setsA: readonly (Int32Array | undefined)[],
+  a: Int32Array,
+  setsB: readonly (Int32Array | undefined)[],
+  b: Int32Array,
+  low: number,
+  high: number,
+  bounds: number,
+): Int32Array {
+  const cuts = new Int32Array(bounds + 1);
+  let n = 0;
+  cuts[n++] = low;
+  for (let s = 0; s < 2; s++) {
+    const sets = s === 0 ? setsA : setsB;
+    for (const item of s === 0 ? a : b) {
+      const set = sets[item];
+      if (set === undefined) continue;
+      for (let i = 0; i < set.length; i++) {
+        // A set's second bounds are within it: the cut is behind.
+        const cut = set[i]! + (i & 1);
+        if (cut > low && cut <= high) cuts[n++] = cut;
+      }
+    }
+  }
+  const sorted = cuts.subarray(0, n).sort();
+  let kept = 1;
+  for (let i = 1; i < n; i++) if (sorted[i] !== sorted[i - 1]) sorted[kept++] = sorted[i]!;
+  return sorted.subarray(0, kept);
+}
+
 /** The first rank of each part of [low, high] within which no item begins or ends, ascending. */
 function cutsOf(
   setsA: readonly (Int32Array | undefined)[],
@@ -411,6 +449,9 @@ function cutsOf(
   low: number,
   high: number,
 ): Int32Array {
+  const bounds = boundsIn(setsA, a) + boundsIn(setsB, b);
+  // Few bounds far apart: to sort them is less than to look at all ranks between.
+  if (bounds < (high - low) >> 3) return sortedCuts(setsA, a, setsB, b, low, high, bounds);
   const marks = new Uint8Array(high - low + 2);
   marks[0] = 1;
   let count = 1;
