@@ -122,7 +122,7 @@ function inWorker(share: Share): Promise<Done> {
     const worker = new Worker(new URL(import.meta.url), {
       workerData: share,
       // Plans make much that is soon thrown away: a young generation of this size spares collecting.
-      resourceLimits: { maxYoungGenerationSizeMb: 32 },
+      resourceLimits: { maxYoungGenerationSizeMb: 48 },
     });
     worker.on('message', resolve);
     worker.on('error', reject);

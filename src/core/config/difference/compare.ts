@@ -141,11 +141,18 @@ function pairNamed(before: readonly ConfigObject[], after: readonly ConfigObject
 function pairEveryList(before: readonly ConfigObject[], after: readonly ConfigObject[]): Pairing[] {
   const lists = new Map<string, [ConfigObject[], ConfigObject[]]>();
   const collect = (objects: readonly ConfigObject[], side: 0 | 1) => {
+    // Members of one list mostly follow one another.
+    let [kind, list] = ['', ''];
+    let members: ConfigObject[] = [];
     for (const object of objects) {
       if (object.order === null) continue;
-      const key = `${object.kind} ${object.order.list}`;
-      const sides = lists.get(key) ?? lists.set(key, [[], []]).get(key)!;
-      sides[side].push(object);
+      if (object.kind !== kind || object.order.list !== list) {
+        kind = object.kind;
+        list = object.order.list;
+        const key = `${kind} ${list}`;
+        members = (lists.get(key) ?? lists.set(key, [[], []]).get(key)!)[side];
+      }
+      members.push(object);
     }
   };
   collect(before, 0);

@@ -80,12 +80,15 @@ function* enclosing(objects: readonly ConfigObject[]): Generator<[ConfigObject, 
   );
   const open: ConfigObject[] = [];
   for (const object of sorted) {
-    const encloses = ({ place }: ConfigObject) =>
-      place.file === object.place.file && place.end >= object.place.end && place.start <= object.place.start;
-    while (open.length > 0 && !encloses(open.at(-1)!)) open.pop();
+    while (open.length > 0 && !encloses(open.at(-1)!, object)) open.pop();
     const outer = open.at(-1);
-    const larger = (o: ConfigObject) => o.place.end - o.place.start > object.place.end - object.place.start;
-    if (outer !== undefined && larger(outer)) yield [object, outer];
-    if (outer === undefined || larger(outer)) open.push(object);
+    const isLarger = outer !== undefined && lengthOf(outer) > lengthOf(object);
+    if (isLarger) yield [object, outer];
+    if (outer === undefined || isLarger) open.push(object);
   }
 }
+
+const lengthOf = ({ place }: ConfigObject): number => place.end - place.start;
+
+const encloses = ({ place: outer }: ConfigObject, { place: inner }: ConfigObject): boolean =>
+  outer.file === inner.file && outer.end >= inner.end && outer.start <= inner.start;

@@ -31,12 +31,12 @@ function noted(context: Context, statements: readonly Statement[]): Ways | null 
   const found = waysOf(context, statements);
   const { usesState } = notes;
   notes.usesState = before;
-  return found === null ? null : { ...found, usesState };
+  return found !== null && usesState ? { ...found, usesState } : found;
 }
 
-const NOTHING = { matches: [], verdict: null } as const;
+const NOTHING: Ways = { matches: [], verdict: null, usesState: false };
 
-function waysOf(context: Context, statements: readonly Statement[]): Omit<Ways, 'usesState'> | null {
+function waysOf(context: Context, statements: readonly Statement[]): Ways | null {
   const match: Writable<Match> = {};
   for (const statement of statements) {
     if (statement.kind === 'match') {
@@ -47,7 +47,7 @@ function waysOf(context: Context, statements: readonly Statement[]): Omit<Ways, 
     } else if (statement.kind === 'verdict') {
       const { verdict } = statement;
       const isPlain = verdict === 'accept' || verdict === 'drop' || verdict === 'return';
-      return isPlain ? { matches: [match], verdict } : null;
+      return isPlain ? { matches: [match], verdict, usesState: false } : null;
     } else if (statement.kind !== 'inert') return null;
   }
   return NOTHING;
