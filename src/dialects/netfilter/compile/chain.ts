@@ -46,12 +46,12 @@ export class ChainCompiler {
   }
 
   private rule(rule: Rule, end: Label): void {
-    const origin = this.originOf(rule);
     const ways = plainWays(this.context, rule);
     if (ways !== null) {
-      this.plain(ways, origin, end);
+      this.plain(ways, rule, end);
       return;
     }
+    const origin = this.originOf(rule);
     const tests: Test[] = [];
     for (const statement of rule.statements) {
       if (this.isTest(statement, tests, origin)) {
@@ -63,10 +63,11 @@ export class ChainCompiler {
     }
   }
 
-  private plain({ matches, verdict, usesState }: Ways, origin: Origin, end: Label): void {
+  private plain({ matches, verdict, usesState }: Ways, rule: Rule, end: Label): void {
     if (usesState) this.context.notes.usesState = true;
     if (verdict === null) return;
     const action = verdict === 'accept' ? this.accept : verdict === 'return' ? { label: end } : DROP;
+    const origin = this.originOf(rule);
     for (const match of matches) this.out.put(match, action, origin);
   }
 
