@@ -76,11 +76,7 @@ function compareCluster(
 }
 
 /** Both sides of one cluster, as rules and over ranks. */
-export function rankCluster(
-  comparison: OpenComparison,
-  regions: readonly Box[],
-  owners: ReadonlySet<string>,
-) {
+function rankCluster(comparison: OpenComparison, regions: readonly Box[], owners: ReadonlySet<string>) {
   const before = programOf(comparison, 'before', regions, owners);
   const after = programOf(comparison, 'after', regions, owners);
   return { before, after, ranked: rankSides(comparison, before, after, regions) };

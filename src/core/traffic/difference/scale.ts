@@ -60,7 +60,7 @@ export function spanOf(field: number, regions: readonly Box[], top: number): Spa
 }
 
 /** A set as flat `[low, high, ...]` ranks within the span; undefined when it covers the whole span. */
-export function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
+function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
   const ranks = new Int32Array(isAddressSet(set) ? 2 * set.ranges.length : set.length);
   let n = 0;
   if (isAddressSet(set)) {
