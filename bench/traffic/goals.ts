@@ -46,7 +46,7 @@ export function judge(result: ShapeResult): Judged[] {
   });
   const edit = isWide(shape) ? 50 : 5;
   return [
-    atMost('identical after load, at most ms', at.identical, 1),
+    atMost('identical after load and a first comparison, at most ms', at.identical, 1),
     atMost('edit without effect, median, at most ms', at.equalEdit.median, edit),
     atMost('one to five edits, median, at most ms', at.edits.median, edit),
     atLeast(

@@ -68,7 +68,7 @@ async function measureShape(shape: Shape, prover: Prover): Promise<ShapeResult> 
     say(
       [
         `${shape}, ${rules} rules (median / 90 % / 99 % / largest of ${f.trials}, in ms)`,
-        `  load ${round(f.load)}, identical ${round(f.identical)}, edit without effect ${four(f.equalEdit)}`,
+        `  load ${round(f.load)}, identical ${round(f.firstIdentical)} the first time and ${round(f.identical)} then, edit without effect ${four(f.equalEdit)}`,
         `  one to five edits ${four(f.edits)}; rows ${four(f.rows)}; out of budget ${f.unresolved}`,
       ].join('\n'),
     );

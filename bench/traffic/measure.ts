@@ -17,6 +17,9 @@ export interface Figures {
   readonly trials: number;
   /** Milliseconds, from rules in memory. */
   readonly load: number;
+  /** The first comparison of two equal policies that were made apart: it makes what rules are told apart by. */
+  readonly firstIdentical: number;
+  /** The same comparison again. */
   readonly identical: number;
   /** A rule doubled behind itself: nothing changes. */
   readonly equalEdit: Spread;
@@ -72,6 +75,7 @@ export function measure(shape: Shape, rules: number, trials: number): Figures {
   loadOf(policy);
   const copy = structuredClone(policy);
   loadOf(copy);
+  const firstIdentical = timed(() => trafficDifference(policy, copy));
   const identical = shortest(() => trafficDifference(policy, copy));
   const equalEdits: number[] = [];
   const edits: number[] = [];
@@ -96,6 +100,7 @@ export function measure(shape: Shape, rules: number, trials: number): Figures {
     rules,
     trials,
     load: load.median,
+    firstIdentical,
     identical,
     equalEdit: spread(equalEdits),
     edits: spread(edits),
