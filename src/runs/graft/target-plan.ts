@@ -59,9 +59,15 @@ export interface TargetPlan {
   readonly problems: readonly TargetProblem[];
 }
 
-/** Plans a graft for one device and proves what it changes. Reads nothing but what it is given. */
-export function planTarget(graft: PreparedGraft, target: GraftTarget): TargetPlan {
-  const before = readCapture(target.files, target.reading);
+/**
+ * Plans a graft for one device and proves what it changes. Reads nothing but what it is given; `before` is the reading
+ * of the target's files, where they were read already.
+ */
+export function planTarget(
+  graft: PreparedGraft,
+  target: GraftTarget,
+  before: ReadCapture = readCapture(target.files, target.reading),
+): TargetPlan {
   const problems: TargetProblem[] = [];
   const plans: { dialect: string; plan: GraftPlan }[] = [];
   const fillIns = attempt(problems, 'fill-in', () =>
