@@ -228,6 +228,15 @@ describe('every reader', () => {
         text,
       ),
     );
+  test('XML that ends in half a character is refused like any other text', () => {
+    expect(() => tree('<gate>\n<port \ud800', 'xml')).toThrow(
+      expect.objectContaining({
+        message: 'The text holds half a character.',
+        place: expect.objectContaining({ line: 2 }),
+      }) as Error,
+    );
+    expect(() => tree('<?xml \ud800', 'xml')).toThrow(TuckpointError);
+  });
   test('gives a tree whose spans are nested, ordered and inside the text, or one clear sentence (fuzz)', () => {
     fc.assert(
       fc.property(

@@ -10,6 +10,9 @@ import { NodeMaker, type OpenNode, type Tree, type TreeAttribute } from './node.
 export function readXml(source: Lines): Tree {
   const { text } = source;
   const make = new NodeMaker(source);
+  // A surrogate of its own is no character (XML 1.0 production 2), and the parser stumbles over one at the end.
+  const half = /\p{Surrogate}/u.exec(text);
+  if (half !== null) throw make.refuse('dialects/malformed', 'The text holds half a character.', half.index);
   const root = make.open('root', '', 0);
   const open: OpenNode[] = [root];
   const texts: string[][] = [[]];
