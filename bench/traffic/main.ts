@@ -17,7 +17,7 @@ import {
   type Spread,
 } from './measure.ts';
 import { type Line, plot } from './plot.ts';
-import { measureMemory, measureReading, useMemory } from './reading.ts';
+import { measureMemory, measureReading, useMemory, useReading } from './reading.ts';
 import { SHAPES, type Shape } from './shapes.ts';
 import { openProver, type Prover } from './solver.ts';
 
@@ -41,6 +41,7 @@ const say = (text: string) => {
 };
 
 if (args[0] === '--memory') useMemory(args[1] as Shape, Number(args[2]));
+else if (args[0] === '--reading') useReading(args[1] as Shape, Number(args[2]));
 else await run();
 
 async function run(): Promise<void> {

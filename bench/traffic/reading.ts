@@ -10,8 +10,13 @@ import { seeded } from './random.ts';
 import { policyOf, type Shape } from './shapes.ts';
 import { accessListText, MAPPING_TEXT, mappedText, nftablesText } from './texts.ts';
 
-/** Milliseconds from text to a policy ready to be compared, by language. */
+/** Milliseconds from text to a policy ready to be compared, by language, of a process that does nothing else. */
 export function measureReading(shape: Shape, rules: number): Record<string, number> {
+  return JSON.parse(inProcess('--reading', shape, rules)) as Record<string, number>;
+}
+
+/** What the process started by `measureReading` does. */
+export function useReading(shape: Shape, rules: number): void {
   const policy = policyOf(shape, rules, 1);
   const languages: readonly (readonly [Dialect, string])[] = [
     [dialectNamed('nftables'), nftablesText(policy)],
@@ -23,7 +28,7 @@ export function measureReading(shape: Shape, rules: number): Record<string, numb
           [dialectFromMapping({ name: 'passages.yaml', text: MAPPING_TEXT }), mappedText(policy)],
         ] as const)),
   ];
-  return Object.fromEntries(
+  const taken = Object.fromEntries(
     languages.map(([dialect, text]) => {
       const read = () => {
         const found = dialect.policy(dialect.read([{ name: 'generated', text }]));
@@ -35,16 +40,22 @@ export function measureReading(shape: Shape, rules: number): Record<string, numb
       return [dialect.name, spread(Array.from({ length: 5 }, () => timed(read))).median];
     }),
   );
+  console.log(JSON.stringify(taken));
 }
 
 /** Megabytes at most of a process that does nothing but compare two policies of this shape. */
 export function measureMemory(shape: Shape, rules: number): number {
+  return Number(inProcess('--memory', shape, rules));
+}
+
+/** What this measurement prints when it is started anew to do one thing. */
+function inProcess(what: '--memory' | '--reading', shape: Shape, rules: number): string {
   const file = fileURLToPath(import.meta.url);
-  const { stdout, stderr } = spawnSync(process.execPath, [file, '--memory', shape, String(rules)], {
+  const { status, stdout, stderr } = spawnSync(process.execPath, [file, what, shape, String(rules)], {
     encoding: 'utf8',
   });
-  if (!/^\d/.test(stdout)) throw new Error(`The memory could not be measured: ${stderr}`);
-  return Number(stdout);
+  if (status !== 0) throw new Error(`It could not be measured (${what}): ${stderr}`);
+  return stdout;
 }
 
 /** What the process started by `measureMemory` does. */
