@@ -54,10 +54,10 @@ async function measure(name: string, repository: string | undefined): Promise<Re
     const git = await gitRepository(repository ?? path.join(home, 'repository'), size);
     const packed = packSize(git.folder);
     say('restoring …');
-    const restore = await restoreAny(archive, ids, size, git.folder);
+    const restore = await restoreAny(archive, ids, size, git.folder, main);
     say('verifying …');
     const verify = await verifyAll(archive, home, total.storedBytes);
-    const fresh = await freshProcess(main, folder, key.identity, ids.at(-1)!.at(-1)!);
+    const fresh = await freshProcess(main, folder, key.identity, [ids.at(-1)!.at(-1)!]);
     const atOnce = await takeInAtOnce(
       archive,
       ids.slice(0, 16).map((own) => own.at(-1)!),
@@ -100,7 +100,7 @@ async function measure(name: string, repository: string | undefined): Promise<Re
 
 const own = process.argv.slice(2);
 if (own[0] === AS_SOURCE) await pourOut(JSON.parse(own[1]!) as HistorySize, Number(own[2]));
-else if (own[0] === AS_OPENER) await openAndRestore(own[1]!, own[2]!, own[3]!);
+else if (own[0] === AS_OPENER) await openAndRestore(own[1]!, own[2]!, own.slice(3));
 else {
   const { values } = parseArgs({
     options: {
