@@ -33,10 +33,16 @@ export class Estate extends Workbench {
   }
 
   /** What the device's running slot holds, seen from outside the device. */
-  runs(name: string): { readonly release: string; readonly configuration: string } {
+  runs(name: string) {
     return this.control(name)
       .slots()
       .find((slot) => slot.running)!;
+  }
+
+  /** The packet rules in it. */
+  policy(name: string): string {
+    const files = this.control(name).configuration(this.runs(name).id);
+    return Buffer.from(files.get('policy.nft')!).toString();
   }
 
   /** A release for a device's model, newer than all made before. */

@@ -14,14 +14,6 @@ beforeAll(async () => {
 });
 afterAll(() => estate.stop());
 
-const running = (name: string) =>
-  estate
-    .control(name)
-    .slots()
-    .find((slot) => slot.running)!;
-const policy = (name: string) =>
-  Buffer.from(estate.control(name).configuration(running(name).id).get('policy.nft')!).toString();
-
 interface Trial {
   readonly what: string;
   /** It happens when this step begins. */
@@ -67,7 +59,7 @@ describe('A graft during which a device cannot be reached', { concurrent: true, 
 }
 `,
         );
-        const before = running(name).configuration;
+        const before = estate.runs(name).configuration;
         let struck = false;
         const take = ['--from', file, '--take', `rule:"${title}"`, '--place', 'first'];
         const answer = await estate.watch(['graft', '--yes', ...take, '--onto', name], (event) => {
@@ -88,8 +80,8 @@ describe('A graft during which a device cannot be reached', { concurrent: true, 
           decision = dataOf<RunAnswer>(await estate.run('resume', first!.run!)).decision as typeof decision;
         expect(['kept', 'went back', 'not done'], where).toContain(decision);
         if (goesBack === true) expect(decision, where).toBe('went back');
-        expect(policy(name).includes(title), where).toBe(decision === 'kept');
-        if (decision !== 'kept') expect(running(name).configuration, where).toBe(before);
+        expect(estate.policy(name).includes(title), where).toBe(decision === 'kept');
+        if (decision !== 'kept') expect(estate.runs(name).configuration, where).toBe(before);
         const { reading } = dataOf<{ reading: { alarms: string[] } }>(await estate.run('reading', name));
         // What may still be armed after "not done" brings back what the device holds.
         const armed = reading.alarms.filter((alarm) => alarm.includes('return'));

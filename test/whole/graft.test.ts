@@ -18,14 +18,6 @@ beforeAll(async () => {
 });
 afterAll(() => estate.stop());
 
-const running = (name: string) =>
-  estate
-    .control(name)
-    .slots()
-    .find((slot) => slot.running)!;
-const policy = (name: string) =>
-  Buffer.from(estate.control(name).configuration(running(name).id).get('policy.nft')!).toString();
-
 /** The words of a command that grafts one rule, unlike any before. */
 function parcel(...onto: string[]): { readonly words: string[]; readonly title: string } {
   const title = `parcel ${++parcels}`;
@@ -65,7 +57,7 @@ describe('A graft by the command line', () => {
   });
 
   test('goes to the canary, then to the others; the reports are there, and the group can be undone', async () => {
-    const before = two.map((name) => running(name).configuration);
+    const before = two.map((name) => estate.runs(name).configuration);
     const { words, title } = parcel(...two);
     const answer = await estate.run(...words, '--canary', two[2], '--width', '3');
     expect(answer.code, answer.stderr).toBe(0);
@@ -76,7 +68,7 @@ describe('A graft by the command line', () => {
       expect(existsSync(reportFile)).toBe(true);
       expect(readFileSync(reportFile, 'utf8')).toContain('The change stays.');
     }
-    for (const name of two) expect(policy(name)).toContain(title);
+    for (const name of two) expect(estate.policy(name)).toContain(title);
     // A device that holds it already has nothing to do.
     const again = await estate.run(...words);
     expect(decisionsOf(again)).toEqual(['done', 'done', 'done', 'done']);
@@ -84,7 +76,7 @@ describe('A graft by the command line', () => {
     const undone = await estate.run('graft', 'undo', done.group, '--width', '4');
     expect(undone.code, undone.stderr).toBe(0);
     expect(decisionsOf(undone).sort()).toEqual(['kept', 'kept', 'kept', 'kept']);
-    expect(two.map((name) => running(name).configuration)).toEqual(before);
+    expect(two.map((name) => estate.runs(name).configuration)).toEqual(before);
   });
 
   test('whose process is killed goes on with what had begun, and names the devices that had not', async () => {
@@ -100,7 +92,7 @@ describe('A graft by the command line', () => {
     expect(resumed.stderr).toMatch(
       /^.*Never begun of "graft rule:.*": gull-quay-fw2, lantern-head-fw1\. .*$/mu,
     );
-    expect(three.map((name) => policy(name).includes(title))).toEqual([true, false, false]);
+    expect(three.map((name) => estate.policy(name).includes(title))).toEqual([true, false, false]);
     expect(decisionsOf(await estate.run(...words))).toEqual(['done', 'kept', 'kept']);
     expect((await estate.say('resume', id)).stderr).not.toContain('Never begun');
   });
@@ -109,7 +101,7 @@ describe('A graft by the command line', () => {
     const { words, title } = parcel(pair, virtual);
     const answer = await estate.run(...words);
     expect(decisionsOf(answer), answer.stdout + answer.stderr).toEqual(['kept', 'kept']);
-    for (const name of [pair, virtual]) expect(policy(name)).toContain(title);
+    for (const name of [pair, virtual]) expect(estate.policy(name)).toContain(title);
   });
 
   test('of a configuration that was changed since the last capture is planned anew, and loses nothing', async () => {
@@ -124,13 +116,13 @@ describe('A graft by the command line', () => {
       const ours = parcel(name);
       const answer = await estate.run(...ours.words);
       expect(resultsOf(answer)[0], answer.stderr).toMatchObject({ decision: 'kept', plannedAnew: true });
-      for (const { title } of [ours, theirs]) expect(policy(name)).toContain(title);
+      for (const { title } of [ours, theirs]) expect(estate.policy(name)).toContain(title);
       // Theirs cannot be undone any more without losing ours: that is said, and nothing is done.
       const [kept] = dataOf<{ id: string }[]>(await other.run('runs', name));
       const undo = await other.run('graft', 'undo', kept!.id);
       expect(undo.code).toBe(3);
       expect(resultsOf(undo)[0]!.reason).toContain('no longer holds what run');
-      expect(policy(name)).toContain(ours.title);
+      expect(estate.policy(name)).toContain(ours.title);
     } finally {
       other.remove();
     }
@@ -143,7 +135,7 @@ describe('A graft by the command line', () => {
     expect(codes, answers.map(({ stderr }) => stderr).join('')).toEqual([0, 5]);
     const busy = answers.find(({ code }) => code === 5)!;
     expect(decisionsOf(busy)).toEqual(['not done']);
-    expect(policy(two[3]).match(/comment "parcel/gu)).toHaveLength(1);
+    expect(estate.policy(two[3]).match(/comment "parcel/gu)).toHaveLength(1);
   });
 
   test('that takes nothing, goes onto no device, or is too wide is bad input', async () => {
@@ -165,12 +157,12 @@ describe('A graft by the command line', () => {
 
 describe('A restore', () => {
   test('of the capture of another device is refused with what differs; by word it is done, and can be undone', async () => {
-    const before = running(two[0]);
+    const before = estate.runs(two[0]);
     const foreign = dataOf<{ capture: string }[]>(await estate.run('capture', two[1]))[0]!.capture;
     const refused = await estate.run('restore', two[0], foreign);
     expect(refused.code).toBe(3);
     expect(dataOf<RunAnswer>(refused).reason).toContain(`The capture is of ${two[1]}, not of ${two[0]}.`);
-    expect(running(two[0])).toEqual(before);
+    expect(estate.runs(two[0])).toEqual(before);
     const plan = dataOf<{ doubts: string[] }>(await estate.run('restore', two[0], foreign, '--dry-run'));
     expect(plan.doubts.join(' ')).toContain(two[1]);
     const shown = await estate.say('restore', two[0], foreign, '--dry-run');
@@ -178,11 +170,11 @@ describe('A restore', () => {
     const words = ['--accept-warnings', '--accept-worse', '--accept-broken-promises'];
     const done = await estate.ended('restore', two[0], foreign, ...words);
     expect(done.decision, done.reason).toBe('kept');
-    expect(running(two[0]).configuration).toBe(running(two[1]).configuration);
+    expect(estate.runs(two[0]).configuration).toBe(estate.runs(two[1]).configuration);
     expect(done.report.warnings!.join(' ')).toContain(two[1]);
     const undone = await estate.run('graft', 'undo', done.run);
     expect(decisionsOf(undone), undone.stderr).toEqual(['kept']);
-    expect(running(two[0]).configuration).toBe(before.configuration);
+    expect(estate.runs(two[0]).configuration).toBe(before.configuration);
   });
 });
 
@@ -204,7 +196,7 @@ describe('A graft whose process is killed', { concurrent: true, timeout: 600_000
     async (name, share) => {
       for (const [step, moment] of share) {
         const goesBack = BACK.includes(step);
-        const before = running(name).configuration;
+        const before = estate.runs(name).configuration;
         const { words, title } = parcel(name);
         const control = estate.control(name);
         const killed = await estate.watch(words, (event, child) => {
@@ -220,8 +212,8 @@ describe('A graft whose process is killed', { concurrent: true, timeout: 600_000
         const id = /"run":"([^"]+)"/u.exec(killed.stderr)![1]!;
         const resumed = dataOf<RunAnswer>(await estate.run('resume', id));
         expect(resumed.decision, `${where} ${resumed.reason}`).toBe(goesBack ? 'went back' : 'kept');
-        expect(policy(name).includes(title), where).toBe(!goesBack);
-        if (goesBack) expect(running(name).configuration, where).toBe(before);
+        expect(estate.policy(name).includes(title), where).toBe(!goesBack);
+        if (goesBack) expect(estate.runs(name).configuration, where).toBe(before);
       }
     },
   );

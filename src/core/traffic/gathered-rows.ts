@@ -1,6 +1,7 @@
 import { isEveryAddress, uniteAddresses } from '#core/address';
 import { type Naming, outcomesText, type RowTexts, sharedOutcome, shortTexts } from './describe.ts';
 import { STATES } from './difference/fields.ts';
+import { groupBy } from './group-by.ts';
 import type { TrafficRow } from './row.ts';
 
 /** Rows for reading: several that differ only in one of interfaces and addresses, in state and in translation, as one. */
@@ -92,15 +93,4 @@ function unitedStates(lists: readonly TrafficRow['states'][]): TrafficRow['state
   if (lists.includes(undefined)) return undefined;
   const all = new Set(lists.flatMap((states) => states!));
   return all.size === STATES.length ? undefined : STATES.filter((state) => all.has(state));
-}
-
-function groupBy<T>(items: readonly T[], keyOf: (item: T) => string): Map<string, T[]> {
-  const groups = new Map<string, T[]>();
-  for (const item of items) {
-    const key = keyOf(item);
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [item]);
-    else group.push(item);
-  }
-  return groups;
 }

@@ -1,3 +1,4 @@
+import { groupBy } from '../group-by.ts';
 import { type Diagram, SAME } from './sweep.ts';
 
 /** A set of packets of one kind of difference, as ranks per field; undefined means any. */
@@ -89,21 +90,19 @@ export function mergeBoxes(boxes: readonly RankBox[], ranks: readonly number[]):
   return merged;
 }
 
-function mergeField(boxes: readonly RankBox[], field: number, ranks: number): RankBox[] {
-  const groups = new Map<string, RankBox[]>();
-  for (const box of boxes) {
-    const text = `${box.difference};${box.ranks.map((set, f) => (f === field ? '' : (set?.join() ?? '*'))).join(';')}`;
-    const group = groups.get(text);
-    if (group === undefined) groups.set(text, [box]);
-    else group.push(box);
-  }
+function mergeField(boxes: readonly RankBox[], field: number, size: number): RankBox[] {
+  const groups = groupBy(
+    boxes,
+    ({ difference, ranks }) =>
+      `${difference};${ranks.map((set, f) => (f === field ? '' : (set?.join() ?? '*'))).join(';')}`,
+  );
   return [...groups.values()].map((group) => {
     const [first] = group;
     if (group.length === 1) return first!;
     const united = [...first!.ranks];
     united[field] = uniteRanks(
       group.map((box) => box.ranks[field]),
-      ranks,
+      size,
     );
     return { difference: first!.difference, ranks: united };
   });

@@ -1,4 +1,5 @@
 import { sharedOutcome } from '../describe.ts';
+import { groupBy } from '../group-by.ts';
 import type { Rule } from '../policy.ts';
 import type { RowOutcome, TrafficBudget, TrafficChange, TrafficRow } from '../row.ts';
 import { boxesOf, countBoxes, mergeBoxes, type RankBox } from './boxes.ts';
@@ -89,15 +90,12 @@ interface Kind {
 
 /** Kinds of difference that come from one cause: how packets are translated tells them apart only where the verdict stays. */
 function groupByCause(kinds: readonly Kind[]): Kind[][] {
-  const groups = new Map<string, Kind[]>();
-  for (const [n, kind] of kinds.entries()) {
+  const groups = groupBy(kinds, (kind) => {
     const { before, after, causeBefore, causeAfter } = kind;
-    const stays = before.verdict === after.verdict;
-    const key = stays ? `${n}` : `${before.verdict}>${after.verdict} ${causeBefore}>${causeAfter}`;
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [kind]);
-    else group.push(kind);
-  }
+    return before.verdict === after.verdict
+      ? kind
+      : `${before.verdict}>${after.verdict} ${causeBefore}>${causeAfter}`;
+  });
   return [...groups.values()];
 }
 
@@ -107,11 +105,5 @@ function valuesOf(ranked: Ranked, box: RankBox): (FieldSet | undefined)[] {
 }
 
 function groupByKind(boxes: readonly RankBox[]): Map<number, RankBox[]> {
-  const kinds = new Map<number, RankBox[]>();
-  for (const box of boxes) {
-    const kind = kinds.get(box.difference);
-    if (kind === undefined) kinds.set(box.difference, [box]);
-    else kind.push(box);
-  }
-  return kinds;
+  return groupBy(boxes, (box) => box.difference);
 }

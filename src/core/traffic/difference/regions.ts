@@ -1,3 +1,4 @@
+import { countUpTo } from './count-up-to.ts';
 import { type Box, boxesOverlap } from './fields.ts';
 import { HULL_FIELDS, HULL_WIDTH, type LoadedStage, numericHull } from './load.ts';
 import { type BoxContext, mayMeet, type View } from './view.ts';
@@ -46,18 +47,6 @@ export class Regions {
     }
     return false;
   }
-}
-
-/** How many of the sorted values are at most `value`. */
-function countUpTo(sorted: Float64Array, value: number): number {
-  let low = 0;
-  let high = sorted.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (sorted[middle]! <= value) low = middle + 1;
-    else high = middle;
-  }
-  return low;
 }
 
 /** The field in which regions are narrowest, measured by the part of all their values that each spans. */

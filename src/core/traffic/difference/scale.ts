@@ -6,6 +6,7 @@ import {
   nextAddress,
   previousAddress,
 } from '#core/address';
+import { countUpTo } from './count-up-to.ts';
 import { type Box, type FieldSet, hullOf, isAddressSet } from './fields.ts';
 
 type Value = number | Address;
@@ -76,8 +77,8 @@ function ranksOf(set: FieldSet, scale: Scale): Int32Array | undefined {
       const low = set[i]!;
       const high = set[i + 1]!;
       if (high < starts[0]! || low > last) continue;
-      ranks[n++] = Math.max(1, numbersUpTo(starts, low)) - 1;
-      ranks[n++] = numbersUpTo(starts, high) - 1;
+      ranks[n++] = Math.max(1, countUpTo(starts, low)) - 1;
+      ranks[n++] = countUpTo(starts, high) - 1;
     }
   }
   const all = n === 2 && ranks[0] === 0 && ranks[1] === scale.starts.length - 1;
@@ -132,18 +133,6 @@ function sameNumbers(a: Int32Array, b: Int32Array): boolean {
   return true;
 }
 
-/** How many of the ascending numbers are at most `value`. */
-function numbersUpTo(starts: readonly number[], value: number): number {
-  let low = 0;
-  let high = starts.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (starts[middle]! <= value) low = middle + 1;
-    else high = middle;
-  }
-  return low;
-}
-
 /** The values that a set of ranks stands for; undefined when they are all up to `top`. */
 export function valuesOf(scale: Scale, ranks: Int32Array | undefined, top: number): FieldSet | undefined {
   const { starts, last } = scale;
@@ -165,6 +154,7 @@ export function valuesOf(scale: Scale, ranks: Int32Array | undefined, top: numbe
     ranges.length === 1 && only!.low.every((w) => w === 0) && only!.high.every((w) => w === 0xffff_ffff);
   return everything ? undefined : { family: 6, ranges };
 }
+
 function compare(a: Value, b: Value): number {
   return typeof a === 'number' ? a - (b as number) : compareAddresses(a, b as Address);
 }

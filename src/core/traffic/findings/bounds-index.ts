@@ -1,3 +1,4 @@
+import { countUpTo } from '../difference/count-up-to.ts';
 import type { RankedBoxes } from './ranked-boxes.ts';
 
 /** Into how many blocks the rules fall at most, by each bound. More of them miss less, but hold more memory. */
@@ -31,7 +32,8 @@ export class BoundsIndex {
       ] as const) {
         const { table, firsts } = this.blocksOf(others);
         tables.push(table);
-        chosen.push(Int32Array.from(own, (value) => blocksUpTo(firsts, value) * this.words));
+        // So many blocks as begin at or before a value hold all that is not above it.
+        chosen.push(Int32Array.from(own, (value) => countUpTo(firsts, value) * this.words));
       }
     }
     this.tables = tables;
@@ -85,16 +87,4 @@ export class BoundsIndex {
     }
     return { table, firsts };
   }
-}
-
-/** How many blocks begin at or before a value: so many hold all that is not above it. */
-function blocksUpTo(firsts: Int32Array, value: number): number {
-  let low = 0;
-  let high = firsts.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (firsts[middle]! <= value) low = middle + 1;
-    else high = middle;
-  }
-  return low;
 }
