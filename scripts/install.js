@@ -29,6 +29,10 @@ const PROGRAMS = {
   git: 'git',
   openssl: 'openssl',
   python3: 'python3',
+  'swift-proxy-server': 'swift-proxy',
+  'swift-account-server': 'swift-account',
+  'swift-container-server': 'swift-container',
+  'swift-object-server': 'swift-object',
 };
 
 const FOLDERS = [...(process.env.PATH ?? '').split(path.delimiter), '/usr/sbin', '/sbin', '/usr/lib/openssh'];

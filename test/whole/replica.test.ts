@@ -1,142 +1,23 @@
-import { spawn } from 'node:child_process';
-import { randomBytes } from 'node:crypto';
-import { once } from 'node:events';
-import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync } from 'node:fs';
 import path from 'node:path';
-import { setTimeout as sleep } from 'node:timers/promises';
 import S3rver from 's3rver';
-import { afterAll, beforeAll, expect, test } from 'vitest';
-import { curl, Serving } from './serving.ts';
-import { dataOf, Workbench } from './workbench.ts';
+import { testReplicaIn } from './replica-in-bucket.ts';
 
-/** A replica in an S3-compatible store, by the command line alone. The server is one that nobody here wrote. */
-const bench = new Workbench();
-const device = 'lantern-head-pump';
-const sent = new Map<string, Buffer>();
-const bucket = path.join(bench.folder, 's3', 'tidewatch');
-let server: InstanceType<typeof S3rver>;
-let place: string[];
-
-interface Report {
-  readonly written: number;
-  readonly bytes: number;
-  readonly kept: number;
-  readonly removed: number;
-}
-
-beforeAll(async () => {
-  mkdirSync(path.join(bench.folder, 's3'));
-  const directory = path.join(bench.folder, 's3');
-  const options = { port: 0, address: '127.0.0.1', silent: true, directory };
-  server = new S3rver({ ...options, configureBuckets: [{ name: 'tidewatch', configs: [] }] });
-  place = ['s3://tidewatch/workbench', '--endpoint', `http://127.0.0.1:${(await server.run()).port}`];
-  // The key pair that the server knows.
-  process.env.TUCKPOINT_S3_KEY_ID = 'S3RVER';
-  process.env.TUCKPOINT_S3_SECRET = 'S3RVER';
-
-  await bench.say('device', 'add', device, '--only-delivers');
-  const { token } = dataOf<{ token: string }>(await bench.run('delivery', 'token', device));
-  const serving = await Serving.start(bench);
-  for (let n = 0; n < 6; n += 1) {
-    const bytes = randomBytes(40_000);
-    const file = bench.file('full.bak', bytes);
-    const { body } = await curl('-T', file, `${serving.base}/drop/${token}/full.bak`);
-    sent.set((JSON.parse(body) as { id: string }).id, bytes);
-  }
-  await serving.end();
-});
-afterAll(async () => {
-  delete process.env.TUCKPOINT_S3_KEY_ID;
-  delete process.env.TUCKPOINT_S3_SECRET;
-  await server?.close().catch(() => undefined); // the last test has closed it
-  bench.remove();
-});
-
-/** What the server keeps of the objects of a folder: their bytes as files of its own. */
-function objects(folder: string): string[] {
-  try {
-    return readdirSync(path.join(bucket, 'workbench', folder), { recursive: true, withFileTypes: true })
-      .filter((entry) => entry.isFile() && entry.name.endsWith('_object'))
-      .map((entry) => path.join(entry.parentPath, entry.name));
-  } catch {
-    return [];
-  }
-}
-
-async function replicated(...options: string[]): Promise<Report> {
-  return dataOf<Report>(await bench.run('archive', 'replicate', ...place, ...options));
-}
-
-test('a replication that is killed halfway goes on, keeps to its share of the line, and reads everything back', async () => {
-  const { program, args, environment } = bench.command('archive', 'replicate', ...place, '--limit', '40000');
-  const child = spawn(program, args, { env: environment, stdio: 'ignore' });
-  const ended = once(child, 'exit');
-  while (objects('captures').length < 3 && child.exitCode === null) await sleep(20);
-  child.kill('SIGKILL');
-  expect((await ended)[1]).toBe('SIGKILL');
-
-  const half = await bench.say(
-    '--data',
-    path.join(bench.folder, 'half'),
-    'archive',
-    'restore-replica',
-    ...place,
-  );
-  expect({ code: half.code, said: half.stderr }).toEqual({
-    code: 4,
-    said: expect.stringContaining('no archive'),
-  });
-
-  const limit = 100_000;
-  const started = performance.now();
-  const rest = await replicated('--limit', String(limit));
-  // Not faster than allowed: what was written was also read back. Nothing is said of how slow a machine may be.
-  expect(performance.now() - started).toBeGreaterThan((2 * rest.bytes * 1000) / limit);
-  expect(rest.kept).toBeGreaterThanOrEqual(3);
-  expect(rest.written).toBeGreaterThanOrEqual(3);
-  expect(objects('captures')).toHaveLength(6);
-  expect(await replicated()).toMatchObject({ written: 0, kept: rest.kept + rest.written });
-});
-
-test('a bit changed in the store is found and mended when everything is read back', async () => {
-  const victim = objects('captures')[2]!;
-  const bytes = readFileSync(victim);
-  bytes[bytes.length >> 1]! ^= 1;
-  writeFileSync(victim, bytes);
-  expect(await replicated('--read-all')).toMatchObject({ written: 1 });
-  expect(await replicated('--read-all')).toMatchObject({ written: 0 });
-});
-
-test('the archive comes back from the store alone, onto an empty data folder', async () => {
-  const data = ['--data', path.join(bench.folder, 'empty machine')];
-  const back = await bench.say(...data, 'archive', 'restore-replica', ...place);
-  expect(back.code, back.stderr).toBe(0);
-  const verified = await bench.say(...data, 'archive', 'verify');
-  expect(verified.stdout).toContain('6 of 6 captures are good');
-  expect(verified.code).toBe(0);
-  for (const [id, bytes] of sent) {
-    const out = path.join(bench.folder, 'out', id);
-    expect((await bench.say(...data, 'archive', 'show', id, '--out', out)).code).toBe(0);
-    expect(readFileSync(path.join(out, 'full.bak')).equals(bytes)).toBe(true);
-  }
-});
-
-test('a wrong limit or address is bad input; a store that is gone, or has no such bucket, is said to be', async () => {
-  for (const wrong of [
-    [...place, '--limit', 'fast'],
-    ['s3://tidewatch'],
-    ['s3://tidewatch', '--endpoint', 'x'],
-  ])
-    expect([wrong, (await bench.say('archive', 'replicate', ...wrong)).code]).toEqual([wrong, 3]);
-  const none = await bench.say('archive', 'replicate', 's3://no-such-bucket', ...place.slice(1));
-  expect({ code: none.code, said: none.stderr }).toEqual({
-    code: 4,
-    said: expect.stringContaining('no bucket'),
-  });
-  await server.close();
-  const gone = await bench.say('archive', 'replicate', ...place);
-  expect({ code: gone.code, said: gone.stderr }).toEqual({
-    code: 4,
-    said: expect.stringContaining('cannot be reached'),
-  });
+testReplicaIn(async (folder) => {
+  mkdirSync(folder);
+  const options = { port: 0, address: '127.0.0.1', silent: true, directory: folder };
+  const server = new S3rver({ ...options, configureBuckets: [{ name: 'tidewatch', configs: [] }] });
+  const { port } = await server.run();
+  return {
+    endpoint: `http://127.0.0.1:${port}`,
+    bucket: 'tidewatch',
+    keyId: 'S3RVER',
+    secret: 'S3RVER',
+    objects: (prefix) =>
+      readdirSync(path.join(folder, 'tidewatch'), { recursive: true, encoding: 'utf8' })
+        .filter((name) => name.startsWith(prefix) && name.endsWith('_object'))
+        .map((name) => path.join(folder, 'tidewatch', name)),
+    // A second call finds it closed.
+    stop: () => server.close().catch(() => undefined),
+  };
 });

@@ -1,0 +1,4 @@
+import { testReplicaIn } from '../whole/replica-in-bucket.ts';
+import { objectStore } from './object-store.ts';
+
+testReplicaIn(objectStore);
