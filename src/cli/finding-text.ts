@@ -1,3 +1,4 @@
+import type { ConfigObject, ObjectFinding } from '#core/config';
 import type { Finding, Rule } from '#core/traffic';
 
 /** The rules that prove a finding. */
@@ -32,5 +33,23 @@ export function findingSentence(finding: Finding): string {
       return 'It lets everything pass, from anywhere to anywhere.';
     case 'special source':
       return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
+  }
+}
+
+const objectText = ({ kind, name, place }: ConfigObject) => `${kind} ${name} (${place.file}:${place.line})`;
+
+/** An object worth a second look, the proof, and what removing it would change; `unread` when statements were not read. */
+export function objectFindingText(finding: ObjectFinding, unread: boolean): string {
+  const { kind, object } = finding;
+  const what = `${kind}: ${objectText(object)}`;
+  switch (finding.kind) {
+    case 'unused':
+      return unread
+        ? `${what}\n  Nothing that was read mentions it.`
+        : `${what}\n  Nothing mentions it. Removing it changes no traffic.`;
+    case 'defined twice':
+      return `${what}\n  The same name stands before it:\n    ${objectText(finding.also)}`;
+    case 'same content':
+      return `${what}\n  It holds the same as another before it, which could stand for it:\n    ${objectText(finding.also)}`;
   }
 }

@@ -1,5 +1,5 @@
 import type { Command } from 'commander';
-import { type ConfigObject, indexReferences } from '#core/config';
+import { type ConfigObject, type ObjectFinding, objectFindings } from '#core/config';
 import {
   type Finding,
   type Findings,
@@ -13,7 +13,7 @@ import {
   rowText,
   type TrafficDifference,
 } from '#core/traffic';
-import { namingOf, type ReadCapture } from '#dialects';
+import { namingOf } from '#dialects';
 import {
   configurationFrom,
   policyIn,
@@ -24,7 +24,7 @@ import {
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
 import { ExitCode } from './exit-codes.ts';
-import { findingSentence, rulesOf } from './finding-text.ts';
+import { findingSentence, objectFindingText, rulesOf } from './finding-text.ts';
 
 interface Options extends ReadingOptions {
   outside?: string[];
@@ -48,7 +48,7 @@ export function reviewCommand(program: Command, context: CliContext): void {
       const naming = namingOf(read);
       const outside = options.outside ?? [];
       const review = reviewPolicy(policy, { outside });
-      const objects = objectFindings(read);
+      const objects = read.parts.flatMap(({ configuration }) => objectFindings(configuration));
       const removals = new Map(
         review.findings.map((finding) => [finding, removalOf(policy, finding, options)]),
       );
@@ -65,37 +65,6 @@ export function reviewCommand(program: Command, context: CliContext): void {
 /** Never reached and redundant rules change nothing when removed: that is what was proved. */
 function removalOf(policy: Policy, finding: Finding, options: Options): TrafficDifference | null {
   return options.removal === true && !changesNothing(finding) ? removalEffect(policy, finding.rule) : null;
-}
-
-interface ObjectFinding {
-  readonly kind: 'unused' | 'defined twice';
-  readonly object: ConfigObject;
-  readonly also: ConfigObject | null;
-}
-
-const NAMED_THINGS = new Set(['address', 'address-group', 'service', 'service-group', 'map', 'chain']);
-
-/** Objects nobody mentions, and names given twice. A chain that a hook enters is used. */
-function objectFindings(capture: ReadCapture): ObjectFinding[] {
-  return capture.parts.flatMap(({ configuration }) => {
-    const index = indexReferences(configuration);
-    const first = new Map<string, ConfigObject>();
-    const found: ObjectFinding[] = [];
-    for (const object of configuration.objects) {
-      if (object.order !== null || !NAMED_THINGS.has(object.kind)) continue;
-      const earlier = first.get(object.id);
-      if (earlier !== undefined) found.push({ kind: 'defined twice', object, also: earlier });
-      else first.set(object.id, object);
-      if (index.usersOf(object.id).length === 0 && !isEntered(object))
-        found.push({ kind: 'unused', object, also: null });
-    }
-    return found;
-  });
-}
-
-function isEntered({ kind, value }: ConfigObject): boolean {
-  if (kind !== 'chain' || typeof value !== 'object' || value === null || Array.isArray(value)) return false;
-  return 'hook' in value && value.hook !== null;
 }
 
 function dataOf(
@@ -120,10 +89,13 @@ function dataOf(
         : {}),
       removal: removalData(finding, removals.get(finding) ?? null, naming),
     })),
-    objects: objects.map(({ kind, object, also }) => ({
-      kind,
-      object: { kind: object.kind, name: object.name, file: object.place.file, line: object.place.line },
-      also: also === null ? null : { file: also.place.file, line: also.place.line },
+    objects: objects.map((finding) => ({
+      kind: finding.kind,
+      object: objectRecord(finding.object),
+      also: 'also' in finding ? objectRecord(finding.also) : null,
+      removal: {
+        changes: finding.kind === 'unused' && policy.unread.length === 0 ? 'nothing' : 'not computed',
+      },
     })),
     notExamined: unexamined.map(originRecord),
     outsideNotExamined: unexaminedOutside,
@@ -131,6 +103,13 @@ function dataOf(
     unread: policy.unread.map(({ file, line, text, reason }) => ({ file, line, text, reason })),
   };
 }
+
+const objectRecord = ({ kind, name, place }: ConfigObject) => ({
+  kind,
+  name,
+  file: place.file,
+  line: place.line,
+});
 
 function removalData(finding: Finding, effect: TrafficDifference | null, naming: Naming) {
   if (changesNothing(finding)) return { changes: 'nothing' };
@@ -140,6 +119,12 @@ function removalData(finding: Finding, effect: TrafficDifference | null, naming:
 
 const changesNothing = ({ kind }: Finding) =>
   kind === 'never reached' || kind === 'redundant' || kind === 'matches nothing';
+
+const REMOVAL = {
+  equal: '  Removing it changes no traffic.',
+  different: '  Removing it changes:',
+  undecided: '  What removing it changes could not be decided.',
+};
 
 function textOf(
   { findings, unexamined, unexaminedOutside = [] }: Findings,
@@ -159,22 +144,15 @@ function textOf(
     if (changesNothing(finding)) lines.push('  Removing it changes no traffic.');
     const effect = removals.get(finding);
     if (effect !== null && effect !== undefined) {
-      lines.push('  Removing it changes:');
+      lines.push(REMOVAL[effect.verdict]);
       for (const row of effect.rows.slice(0, 5)) {
         lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row, naming)}`);
       }
       if (effect.rows.length > 5) lines.push(`    and ${effect.rows.length - 5} more rows`);
     }
   }
-  for (const { kind, object, also } of objects) {
-    const where = `${object.place.file}:${object.place.line}`;
-    lines.push(
-      '',
-      kind === 'unused'
-        ? `unused: ${object.kind} ${object.name} (${where})`
-        : `defined twice: ${object.kind} ${object.name} (${where}, and ${also?.place.file}:${also?.place.line})`,
-    );
-  }
+  const unread = policy.unread.length > 0;
+  for (const finding of objects) lines.push('', objectFindingText(finding, unread));
   if (outside.length === 0)
     lines.push('', 'Not checked: sources on outside interfaces (name them with --outside).');
   for (const rule of unexamined) lines.push('', `Not examined within the budget: ${originText(rule.origin)}`);

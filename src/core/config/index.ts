@@ -6,6 +6,7 @@
 export type { Dialect, Edit } from './dialect.ts';
 export * from './difference/index.ts';
 export * from './graft/index.ts';
+export { type ObjectFinding, objectFindings } from './object-findings.ts';
 export { indexReferences, type ReferenceIndex } from './references.ts';
 export { SecretHider, withoutSecrets } from './secrets.ts';
 export { type SourceFile, type Span, textOf } from './source.ts';
