@@ -2,7 +2,7 @@ import { secondsOf } from './instant.ts';
 import type { InterfaceReading, Reading } from './reading.ts';
 
 /** The counters of an interface, by name. */
-const COUNTERS = [
+export const COUNTER_NAMES = [
   'inOctets',
   'outOctets',
   'inPackets',
@@ -12,7 +12,7 @@ const COUNTERS = [
   'inDiscards',
   'outDiscards',
 ] as const;
-export type CounterName = (typeof COUNTERS)[number];
+export type CounterName = (typeof COUNTER_NAMES)[number];
 
 export type Told = 'yes' | 'no' | 'unknown';
 
@@ -76,7 +76,9 @@ export function interfaceRates(before: Reading, after: Reading): readonly Interf
     const then = before.interfaces.find((other) => other.name === now.name);
     if (then === undefined) return [];
     const why = device ?? whyNotHere(then, now);
-    const rates = Object.fromEntries(COUNTERS.map((name) => [name, rateOf(name, then, now, seconds, why)]));
+    const rates = Object.fromEntries(
+      COUNTER_NAMES.map((name) => [name, rateOf(name, then, now, seconds, why)]),
+    );
     return [{ name: now.name, rates: rates as Record<CounterName, Rate> }];
   });
 }

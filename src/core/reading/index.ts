@@ -5,6 +5,7 @@
 export { type Comparison, type ComparisonVerdict, compareReadings } from './compare.ts';
 export {
   bootedBetween,
+  COUNTER_NAMES,
   type CounterName,
   counterDifference,
   type InterfaceRates,

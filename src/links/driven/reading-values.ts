@@ -1,4 +1,4 @@
-import type { InterfaceReading, LinkState } from '#core/reading';
+import { COUNTER_NAMES, type CounterName, type InterfaceReading, type LinkState } from '#core/reading';
 import type { ByteUnit } from '../handbook/index.ts';
 
 /** Bytes of a unit (IEC 80000-13). */
@@ -9,25 +9,14 @@ export const UNIT_BYTES: Readonly<Record<ByteUnit, number>> = {
   GiB: 1024 ** 3,
 };
 
-const COUNTERS = [
-  'inOctets',
-  'outOctets',
-  'inPackets',
-  'outPackets',
-  'inErrors',
-  'outErrors',
-  'inDiscards',
-  'outDiscards',
-] as const;
-
 /** An interface of the groups that a handbook names; a counter that is not there is null. */
 export function interfaceFrom(groups: Readonly<Record<string, string>>, bits: 32 | 64): InterfaceReading {
   const counter = (name: string) => {
     const text = groups[name]?.trim() ?? '';
     return /^\d+$/u.test(text) ? BigInt(text) : null;
   };
-  const counters = Object.fromEntries(COUNTERS.map((name) => [name, counter(name)])) as Record<
-    (typeof COUNTERS)[number],
+  const counters = Object.fromEntries(COUNTER_NAMES.map((name) => [name, counter(name)])) as Record<
+    CounterName,
     bigint | null
   >;
   return {

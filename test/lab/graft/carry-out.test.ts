@@ -22,7 +22,7 @@ import {
 import { type Gateway, whyNoLab } from '../../../lab/index.ts';
 import { ask, tell } from '../login.ts';
 import { drawPackets } from '../traffic/draw.ts';
-import { packetsAround } from '../traffic/from-rows.ts';
+import { packetsAround, unique } from '../traffic/from-rows.ts';
 import { type Observed, observe } from '../traffic/oracle.ts';
 import { Random } from '../traffic/random.ts';
 import { LabBench } from '../update/lab-bench.ts';
@@ -288,22 +288,6 @@ async function refusesLogins(gateway: Gateway): Promise<boolean> {
     await sleep(500);
   }
   return false;
-}
-
-/** No two packets of one connection. */
-function unique(packets: readonly Packet[]): Packet[] {
-  const seen = new Set<string>();
-  return packets.filter((packet) => {
-    if (packet.protocol === 1 || packet.protocol === 58) return true;
-    const ends = [
-      `${packet.source}|${packet.sourcePort}`,
-      `${packet.destination}|${packet.destinationPort}`,
-    ].sort();
-    const key = `${packet.protocol} ${ends.join(' ')}`;
-    if (seen.has(key)) return false;
-    seen.add(key);
-    return true;
-  });
 }
 
 /** Does the packet open a connection to the service that the gateway publishes, and so is led into the dmz? */

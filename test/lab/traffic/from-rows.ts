@@ -12,6 +12,22 @@ export function packetsAround(random: Random, row: TrafficRow, count: number): P
     .slice(0, count);
 }
 
+/** No two packets of one connection. */
+export function unique(packets: readonly Packet[]): Packet[] {
+  const seen = new Set<string>();
+  return packets.filter((packet) => {
+    if (packet.protocol === 1 || packet.protocol === 58) return true;
+    const ends = [
+      `${packet.source}|${packet.sourcePort}`,
+      `${packet.destination}|${packet.destinationPort}`,
+    ].sort();
+    const key = `${packet.protocol} ${ends.join(' ')}`;
+    if (seen.has(key)) return false;
+    seen.add(key);
+    return true;
+  });
+}
+
 function draw(random: Random, row: TrafficRow): Packet {
   const { family, path, example } = row;
   const protocol = random.chance(0.15)

@@ -1,9 +1,9 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { type Packet, rowContains, trafficDifference } from '#core/traffic';
+import { rowContains, trafficDifference } from '#core/traffic';
 import { nftables } from '#dialects/nftables';
 import { changed } from './change.ts';
 import { drawPackets } from './draw.ts';
-import { packetsAround } from './from-rows.ts';
+import { packetsAround, unique } from './from-rows.ts';
 import { Gateway } from './gateway.ts';
 import { type Observed, observe } from './oracle.ts';
 import { Random } from './random.ts';
@@ -60,19 +60,3 @@ describe('the rows of a traffic difference are what the packet filter treats dif
 });
 
 const passes = (observed: Observed): boolean => observed.verdict === 'accept';
-
-/** No two packets of one connection. */
-function unique(packets: readonly Packet[]): Packet[] {
-  const seen = new Set<string>();
-  return packets.filter((packet) => {
-    if (packet.protocol === 1 || packet.protocol === 58) return true;
-    const ends = [
-      `${packet.source}|${packet.sourcePort}`,
-      `${packet.destination}|${packet.destinationPort}`,
-    ].sort();
-    const key = `${packet.protocol} ${ends.join(' ')}`;
-    if (seen.has(key)) return false;
-    seen.add(key);
-    return true;
-  });
-}
