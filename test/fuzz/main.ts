@@ -6,6 +6,7 @@ import { readFileSync } from 'node:fs';
 import { seeded } from '../../bench/traffic/random.ts';
 import { mutated } from './mutate.ts';
 import { READERS } from './readers.ts';
+import { Watchdog } from './watchdog.ts';
 
 const args = process.argv.slice(2);
 const option = (name: string, otherwise: number) => {
@@ -20,6 +21,9 @@ const wanted = args.filter((arg) => !arg.includes('/'));
 /** Longer than this for a text of at most 20,000 characters is a mistake as well. */
 const SLOW_MS = 5000;
 
+/** And this long, by the clock, is a text that would never end. */
+const watchdog = new Watchdog(120);
+
 for (const reader of READERS.filter(({ name }) => wanted.length === 0 || wanted.includes(name))) {
   const corpus = [...reader.corpus, ...files.map((file) => readFileSync(file, 'utf8').slice(0, 20_000))];
   const random = seeded(seed);
@@ -33,6 +37,7 @@ for (const reader of READERS.filter(({ name }) => wanted.length === 0 || wanted.
   const began = cpu();
   while (cpu() - began < seconds) {
     const text = mutated(random, corpus);
+    watchdog.begin(text);
     const start = cpu();
     try {
       const outcome = reader.try(text, random);

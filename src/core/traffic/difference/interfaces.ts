@@ -43,14 +43,23 @@ export class InterfaceNames {
   }
 }
 
-/** A name that begins so and belongs to no other atom. */
+/**
+ * A name that begins so and belongs to no other atom. There always is one: a name or beginning that is taken rules out
+ * at most one of the characters that may follow `beginning`.
+ */
 function unusedName(beginning: string, singles: readonly string[], beginnings: readonly string[]): string {
   const longer = beginnings.filter((b) => b.length > beginning.length && b.startsWith(beginning));
   const taken = (name: string) => singles.includes(name) || longer.some((b) => name.startsWith(b));
-  const stem = beginning === '' ? 'other' : beginning;
+  const stems = beginning === '' ? ['other', 'link', ''] : [beginning];
   for (let n = 0; ; n++) {
-    // Digits first, then letters that a longer beginning is unlikely to go on with.
-    const name = n < 10 ? `${stem}${n}` : `${stem}z${n}`;
-    if (!taken(name)) return name;
+    const free = stems.map((stem) => stem + characterAt(n)).find((name) => !taken(name));
+    if (free !== undefined) return free;
   }
+}
+
+const ORDINARY = '0123456789abcdefghijklmnopqrstuvwxyz';
+
+/** Digits and letters first, then whatever Unicode has from Latin Extended-A on. */
+function characterAt(n: number): string {
+  return ORDINARY[n] ?? String.fromCodePoint(0x100 + n - ORDINARY.length);
 }
