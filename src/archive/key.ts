@@ -14,8 +14,9 @@ import {
   type Identity,
   identityToRecipient,
 } from 'age-encryption';
+import { sealHeader } from './age-header.ts';
 import { archiveError } from './errors.ts';
-import { openPayload, payloadSize, sealPayload } from './payload.ts';
+import { openPayload, sealPayload } from './payload.ts';
 import { x25519Identity, x25519Recipient } from './x25519.ts';
 
 /**
@@ -97,19 +98,15 @@ export function signatureHolds(verifying: string, text: string, signature: strin
 
 /** Encrypts to the recipients given (age v1). */
 export async function encryptTo(recipients: readonly string[], bytes: Uint8Array): Promise<Uint8Array> {
-  const encrypter = new Encrypter();
-  let fileKey: Uint8Array | undefined;
-  // Wraps nothing: it only sees the file key that the package has drawn.
-  encrypter.addRecipient({
-    wrapFileKey(key) {
-      fileKey = key;
-      return [];
-    },
-  });
-  for (const recipient of recipients) encrypter.addRecipient(x25519Recipient(recipient) ?? recipient);
-  const empty = await encrypter.encrypt(new Uint8Array());
-  const header = empty.subarray(0, empty.length - payloadSize(0));
-  return Buffer.concat([header, sealPayload(fileKey!, randomBytes(16), bytes)]);
+  const ours = recipients.map(x25519Recipient);
+  if (!ours.every((recipient) => recipient !== null)) {
+    const encrypter = new Encrypter(); // it knows other kinds too
+    for (const recipient of recipients) encrypter.addRecipient(recipient);
+    return encrypter.encrypt(bytes);
+  }
+  const fileKey = randomBytes(16);
+  const stanzas = await Promise.all(ours.map((recipient) => recipient.wrapFileKey(fileKey)));
+  return Buffer.concat([sealHeader(fileKey, stanzas.flat()), sealPayload(fileKey, randomBytes(16), bytes)]);
 }
 
 /** Encrypts with a passphrase (age v1, scrypt; `work` is log2 of its cost). */

@@ -9,11 +9,6 @@ const TAG = 16;
 const NONCE = 16;
 const CIPHER = 'chacha20-poly1305';
 
-/** Bytes of a payload for so many bytes of plain text. */
-export function payloadSize(plain: number): number {
-  return NONCE + plain + TAG * Math.max(1, Math.ceil(plain / CHUNK));
-}
-
 function payloadKey(fileKey: Uint8Array, nonce: Uint8Array): Buffer {
   return Buffer.from(hkdfSync('sha256', fileKey, nonce, 'payload', 32));
 }

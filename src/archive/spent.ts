@@ -7,7 +7,7 @@ import { runInNewContext } from 'node:vm';
  * millisecond), every so many times all (ten or twenty).
  */
 const PILE = 4 * 1024 * 1024;
-const ALL = 8;
+const ALL = 64;
 
 type Collect = (options?: { readonly type: 'minor' }) => void;
 let collect: Collect | undefined;

@@ -4,9 +4,9 @@ import {
   createPrivateKey,
   createPublicKey,
   diffieHellman,
+  generateKeyPairSync,
   hkdfSync,
   type KeyObject,
-  randomBytes,
 } from 'node:crypto';
 import { bech32 } from '@scure/base';
 import { type Identity, type Recipient, Stanza } from 'age-encryption';
@@ -23,12 +23,26 @@ const NO_NONCE = Buffer.alloc(12);
 /** RFC 8410 section 7: what stands before the 32 bytes of a private key in PKCS #8. */
 const PKCS8 = Buffer.from('302e020100300506032b656e04220420', 'hex');
 
-/**
- * The key of 32 random bytes. Not by `generateKeyPairSync`: in Node 20 the job that made a pair, when it is collected,
- * locks the mutex that an export of that pair as JWK holds, and if both fall together the process stands still for good.
- */
+/** The key of 32 bytes that are kept as text: an identity of the user's. */
 function privateKeyOf(bytes: Uint8Array): KeyObject {
   return createPrivateKey({ key: Buffer.concat([PKCS8, bytes]), format: 'der', type: 'pkcs8' });
+}
+
+/**
+ * A fresh pair: the private key, and the 32 bytes of the public one. Made as bytes, and read as JWK (RFC 8037), a tenth of
+ * the time that reading PKCS #8 takes. Not made as key objects: in Node 20 the job that made a pair, when it is collected,
+ * locks the mutex that an export of that pair as JWK holds, and if both fall together the process stands still for good.
+ */
+function freshPair(): { readonly privateKey: KeyObject; readonly share: Buffer } {
+  const pair = generateKeyPairSync('x25519', {
+    publicKeyEncoding: { type: 'spki', format: 'der' },
+    privateKeyEncoding: { type: 'pkcs8', format: 'der' },
+  });
+  // RFC 8410: both end with the 32 bytes of the key.
+  const share = pair.publicKey.subarray(-32);
+  const d = pair.privateKey.subarray(-32).toString('base64url');
+  const key = { kty: 'OKP', crv: 'X25519', d, x: share.toString('base64url') };
+  return { privateKey: createPrivateKey({ key, format: 'jwk' }), share };
 }
 
 function publicKey(bytes: Uint8Array): KeyObject {
@@ -58,9 +72,8 @@ export function x25519Recipient(text: string): Recipient | null {
   const { bytes: recipient } = bech32.decodeToBytes(text);
   return {
     wrapFileKey(fileKey) {
-      const ephemeral = privateKeyOf(randomBytes(32));
-      const share = publicBytesOf(ephemeral);
-      const key = wrapKey(ephemeral, recipient, share, recipient);
+      const { privateKey, share } = freshPair();
+      const key = wrapKey(privateKey, recipient, share, recipient);
       const cipher = createCipheriv('chacha20-poly1305', key, NO_NONCE, { authTagLength: 16 });
       const body = Buffer.concat([cipher.update(fileKey), cipher.final(), cipher.getAuthTag()]);
       return [new Stanza([TYPE, share.toString('base64').replace(/=+$/, '')], new Uint8Array(body))];
