@@ -19,6 +19,8 @@ export class WriterLock {
     this.#file = path.join(folder, 'lock');
     this.#database = new Database(this.#file);
     this.#database.pragma('busy_timeout = 0');
+    // Nothing is ever written to it, so there is nothing to undo: no file beside it, made and removed at each turn.
+    this.#database.pragma('journal_mode = memory');
   }
 
   /** Throws `archive/busy`, `archive/write-failed`. */
