@@ -16,12 +16,10 @@ const sync = (descriptor: number) =>
   });
 
 /**
- * Milliseconds that the disk alone takes for the files of one capture: each written, synced, renamed, its folder synced.
- * The least that anything can do that acknowledges only what survives a power cut.
+ * What the disk alone does for the files of one capture: each written, synced, renamed, its folder synced. The least that anything can do that acknowledges only what survives a power cut.
  */
-export async function bareStore(folder: string, name: string, files: readonly Buffer[]): Promise<number> {
+export async function bareStore(folder: string, name: string, files: readonly Buffer[]): Promise<void> {
   mkdirSync(folder, { recursive: true });
-  const started = performance.now();
   for (const [i, bytes] of files.entries()) {
     const file = path.join(folder, `${name}-${i}`);
     const descriptor = openSync(`${file}.new`, 'w');
@@ -33,7 +31,6 @@ export async function bareStore(folder: string, name: string, files: readonly Bu
     await sync(above);
     closeSync(above);
   }
-  return performance.now() - started;
 }
 
 /** The newest file of the manifest, or any of its size once it was merged. */

@@ -10,6 +10,7 @@ import type { HistorySize } from './history.ts';
 import { peakMB } from './memory.ts';
 import { AS_SOURCE, pourOut } from './source.ts';
 import { type Results, summary } from './summary.ts';
+import { Syncs } from './syncs.ts';
 import { takeIn, takeInAtOnce } from './take-in.ts';
 import {
   AS_OPENER,
@@ -46,8 +47,9 @@ async function measure(name: string, repository: string | undefined): Promise<Re
     const key = await freshKey();
     stayLean(); // as the service and the commands of the archive do
     const archive = await openArchive({ folder, key });
+    const syncs = new Syncs();
     const startMB = peakMB();
-    const { ids, total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home);
+    const { ids, total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home, syncs);
     const bytes = sizeOnDisk(folder);
 
     say('git …');
@@ -62,6 +64,7 @@ async function measure(name: string, repository: string | undefined): Promise<Re
       archive,
       ids.slice(0, 16).map((own) => own.at(-1)!),
       home,
+      syncs,
     );
     await archive.close();
 

@@ -51,28 +51,39 @@ export interface Results {
   };
 }
 
+type Both = Results['takeIn']['atOnce'];
+type Taken = Both['changed'];
+
+function syncsOf({ changed, unchanged }: Both): string[] {
+  const both = (of: (one: Taken) => string | number) => `${of(changed)}, ${of(unchanged)}`;
+  const percent = (share: number) => `${Math.round(share * 100)} %`;
+  const underWay = both(({ syncShare }) => percent(syncShare));
+  const half = both(({ halfFromSyncMs }) => halfFromSyncMs);
+  const here = both(({ syncMs }) => syncMs);
+  return [
+    '  processor; syncs',
+    `${both(({ processorMs }) => processorMs)} ms; ${both(({ syncs }) => syncs)}`,
+    `a sync under way ${underWay} of that time, half of it where one takes ${half} ms (here ${here}); of the disk alone ${both(({ bareSyncShare }) => percent(bareSyncShare))}`,
+  ];
+}
+
 /** The results as lines to read, each figure beside its peer. */
 export function summary(results: Results): string {
   const { machine, history, sizeMB, takeIn, restore, verify, freshProcess, peakMB } = results;
   const { git } = takeIn;
-  const put = (name: string, one: { ms: number; bareDiskMs: number; ratio: number; captures: number }) => [
+  const put = (name: string, one: Taken) => [
     `taken in, ${name}`,
     `${one.ms} ms`,
     `${one.bareDiskMs} ms: the disk alone, same bytes written and synced (${one.ratio} times, ${one.captures} captures)`,
   ];
-  const { changed, unchanged } = takeIn.oneByOne;
-  const percent = (share: number) => `${Math.round(share * 100)} %`;
   const rows = [
     ['on disk', `${sizeMB.archive} MB`, `${sizeMB.git} MB: git gc --aggressive (${sizeMB.ratio} times)`],
     put('changed', takeIn.oneByOne.changed),
     put('unchanged', takeIn.oneByOne.unchanged),
-    [
-      '  syncs of one',
-      `${changed.syncs}, unchanged ${unchanged.syncs}`,
-      `under way ${percent(changed.syncShare)} and ${percent(unchanged.syncShare)} of that time; of the disk alone ${percent(changed.bareSyncShare)} and ${percent(unchanged.bareSyncShare)}`,
-    ],
+    syncsOf(takeIn.oneByOne),
     put('changed, at once', takeIn.atOnce.changed),
     put('unchanged, at once', takeIn.atOnce.unchanged),
+    syncsOf(takeIn.atOnce),
     [
       'all taken in',
       `${takeIn.allSeconds} s`,

@@ -1,12 +1,16 @@
 import { readFileSync } from 'node:fs';
 import path from 'node:path';
-import { type FolderArchive, insideOf, type NewCapture, tidy } from '#archive';
+import { type FolderArchive, type Inside, insideOf, type NewCapture, tidy } from '#archive';
+import { Compared, type Spent, spentOn } from './compared.ts';
 import { bareStore, newestLine } from './disk.ts';
-import { median, round, secondsSince } from './figures.ts';
+import { secondsSince } from './figures.ts';
 import type { HistorySize } from './history.ts';
 import { forgetPeak, peakMB } from './memory.ts';
 import { historyFrom } from './source.ts';
-import { Syncs } from './syncs.ts';
+import type { Syncs } from './syncs.ts';
+
+/** How often captures are put at once. */
+const TIMES = 5;
 
 function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   const at = new Date(Date.UTC(2026, 0, 1 + day, 3, 0, device % 60)).toISOString();
@@ -14,38 +18,18 @@ function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   return { device: `device-${device}`, at, source: 'round', release: '7.2.4', slot: '1', run: null, files };
 }
 
-/** What some captures took, and the disk alone for the files of each. Times in milliseconds. */
-class Compared {
-  readonly #ours: number[] = [];
-  readonly #bare: number[] = [];
-  #syncs = 0;
-  #syncing = 0;
-  #bareSyncing = 0;
-
-  /** `syncs`: of the capture; `bareSyncing`: while the disk alone was at work. */
-  add(ours: number, syncs: { count: number; milliseconds: number }, bare: number, bareSyncing: number) {
-    this.#ours.push(ours);
-    this.#bare.push(bare);
-    this.#syncs += syncs.count;
-    this.#syncing += syncs.milliseconds;
-    this.#bareSyncing += bareSyncing;
-  }
-
-  report() {
-    const [ours, bare] = [median(this.#ours), median(this.#bare)];
-    const sum = (all: readonly number[]) => all.reduce((one, other) => one + other, 0);
-    return {
-      captures: this.#ours.length,
-      ms: round(ours),
-      bareDiskMs: round(bare),
-      ratio: round(ours / bare),
-      /** For one capture; the disk alone needs as many as it has files and folders of files. */
-      syncs: round(this.#syncs / this.#ours.length),
-      /** Of the whole time, the share in which a sync was under way. */
-      syncShare: round(this.#syncing / sum(this.#ours)),
-      bareSyncShare: round(this.#bareSyncing / sum(this.#bare)),
-    };
-  }
+/** What the disk alone takes for what was stored of a capture: its container, if it has one of its own, and a line. */
+async function bareFor(
+  inside: Inside,
+  id: string,
+  changed: boolean,
+  home: string,
+  syncs: Syncs,
+): Promise<Spent> {
+  const { file } = inside.catalogue.shelfOf(id)!.container;
+  const line = newestLine(inside.folder);
+  const own = changed ? [readFileSync(path.join(inside.folder, file))] : [];
+  return spentOn(syncs, () => bareStore(path.join(home, 'bare'), id, [...own, line]));
 }
 
 /** Puts captures, so many at the same time. */
@@ -81,13 +65,13 @@ export async function takeIn(
   atOnce: number,
   main: string,
   home: string,
+  syncs: Syncs,
 ) {
   const inside = insideOf(archive);
   const every = Math.ceil((size.devices * size.days) / 3000);
   const changed = new Compared();
   const unchanged = new Compared();
   const ids: string[][] = [];
-  const syncs = new Syncs();
   const total = { seconds: 0, processorSeconds: 0, packSeconds: 0, contentBytes: 0, storedBytes: 0 };
   let [putPeak, packPeak] = [0, 0];
   for (let device = 0; device < size.devices; device += 1) {
@@ -99,30 +83,15 @@ export async function takeIn(
       const alone = (device * size.days + one.day) % every === 0;
       const processor = process.cpuUsage();
       const started = performance.now();
+      const put = () => puts.put(captureOf(device, one.day, one.bytes));
       if (alone) await puts.settle();
-      const syncsBefore = syncs.now;
-      const begun = performance.now();
-      await puts.put(captureOf(device, one.day, one.bytes));
-      if (alone) await puts.settle();
-      const ended = performance.now();
+      const spent = await spentOn(syncs, alone ? () => put().then(() => puts.settle()) : put);
+      total.seconds += secondsSince(started);
       const { user, system } = process.cpuUsage(processor);
-      total.seconds += (ended - started) / 1000;
       total.processorSeconds += (user + system) / 1e6;
       if (!alone) continue;
-      const syncsAfter = syncs.now;
-      const id = puts.ids.at(-1)!;
-      const container = inside.catalogue.shelfOf(id)!.container.file;
-      const files = one.changed ? [readFileSync(path.join(inside.folder, container))] : [];
-      const bare = await bareStore(path.join(home, 'bare'), id, [...files, newestLine(inside.folder)]);
-      (one.changed ? changed : unchanged).add(
-        ended - begun,
-        {
-          count: syncsAfter.count - syncsBefore.count,
-          milliseconds: syncsAfter.milliseconds - syncsBefore.milliseconds,
-        },
-        bare,
-        syncs.now.milliseconds - syncsAfter.milliseconds,
-      );
+      const bare = await bareFor(inside, puts.ids.at(-1)!, one.changed, home, syncs);
+      (one.changed ? changed : unchanged).add(1, spent, [bare]);
     }
     await puts.settle();
     putPeak = Math.max(putPeak, peakMB());
@@ -144,31 +113,29 @@ export async function takeIn(
   };
 }
 
-/** The newest capture of some devices once more, at the same instant: as it was, and with a line added. */
-export async function takeInAtOnce(archive: FolderArchive, newest: readonly string[], home: string) {
-  const captures = await Promise.all(newest.map((id) => archive.get(id)));
+/** The newest capture of some devices several times more, those of a time at once: as it was, and with a line added. */
+export async function takeInAtOnce(
+  archive: FolderArchive,
+  newest: readonly string[],
+  home: string,
+  syncs: Syncs,
+) {
   const inside = insideOf(archive);
-  const report = async (more: string, day: number) => {
-    const puts = captures.map(({ files }, device) =>
-      captureOf(device, day, Buffer.concat([files[0]!.bytes, Buffer.from(more)])),
-    );
-    const started = performance.now();
-    const ids = (await Promise.all(puts.map((put) => archive.put(put)))).map(({ id }) => id);
-    const ms = (performance.now() - started) / ids.length;
-    const bare: number[] = [];
-    for (const id of ids) {
-      const container = inside.catalogue.shelfOf(id)!.container.file;
-      const files = more === '' ? [] : [readFileSync(path.join(inside.folder, container))];
-      bare.push(await bareStore(path.join(home, 'bare'), id, [...files, newestLine(inside.folder)]));
+  const captures = await Promise.all(newest.map((id) => archive.get(id)));
+  const unchanged = new Compared();
+  const changed = new Compared();
+  for (let time = 0; time < TIMES; time += 1)
+    for (const more of ['', `set motd at-once-${time}\n`]) {
+      const puts = captures.map(({ files }, device) =>
+        captureOf(device, 4000 + time, Buffer.concat([files[0]!.bytes, Buffer.from(more)])),
+      );
+      let ids: string[] = [];
+      const spent = await spentOn(syncs, async () => {
+        ids = (await Promise.all(puts.map((put) => archive.put(put)))).map(({ id }) => id);
+      });
+      const bare: Spent[] = [];
+      for (const id of ids) bare.push(await bareFor(inside, id, more !== '', home, syncs));
+      (more === '' ? unchanged : changed).add(ids.length, spent, bare);
     }
-    const bareDiskMs = bare.reduce((sum, one) => sum + one, 0) / bare.length;
-    return {
-      captures: ids.length,
-      ms: round(ms),
-      bareDiskMs: round(bareDiskMs),
-      ratio: round(ms / bareDiskMs),
-    };
-  };
-  const unchanged = await report('', 4000);
-  return { changed: await report('set motd at-once\n', 4001), unchanged };
+  return { changed: changed.report(), unchanged: unchanged.report() };
 }

@@ -4,10 +4,12 @@ import { runInNewContext } from 'node:vm';
 /**
  * Buffers lie outside the heap of JavaScript, which alone decides when to look for what is no longer used: it lets 64 MB of
  * them pile up, and more of its own. So whoever goes through much says so here. Every PILE the young are looked at (a
- * millisecond), every so many times all (ten or twenty).
+ * millisecond), every so many times all (ten or twenty). What is smaller than a PILE is mostly gone with the young, and
+ * counts less towards that: otherwise looking at all would be most of what taking in takes.
  */
 const PILE = 4 * 1024 * 1024;
-const ALL = 64;
+const ALL = 8;
+const SMALL_COUNTS = 1 / 4;
 
 type Collect = (options?: { readonly type: 'minor' }) => void;
 let collect: Collect | undefined;
@@ -22,8 +24,8 @@ function collector(): Collect {
 /** So many bytes are used now and soon no longer. */
 export function spent(bytes: number): void {
   piled += bytes;
+  untilAll -= bytes < PILE ? bytes * SMALL_COUNTS : bytes;
   if (piled < PILE) return;
-  untilAll -= piled;
   piled = 0;
   collect ??= collector();
   if (untilAll > 0) collect({ type: 'minor' });
