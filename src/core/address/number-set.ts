@@ -11,12 +11,15 @@ export function numberSet(pairs: readonly (readonly [number, number])[]): Number
   const sorted = inOrder(pairs)
     ? pairs
     : pairs.filter(([low, high]) => low <= high).sort((a, b) => a[0] - b[0]);
-  const bounds: number[] = [];
+  const bounds = new Array<number>(sorted.length * 2);
+  let count = 0;
   for (const [low, high] of sorted) {
-    const lastHigh = bounds.at(-1);
-    if (lastHigh === undefined || low > lastHigh + 1) bounds.push(low, high);
-    else if (high > lastHigh) bounds[bounds.length - 1] = high;
+    if (count === 0 || low > bounds[count - 1]! + 1) {
+      bounds[count++] = low;
+      bounds[count++] = high;
+    } else if (high > bounds[count - 1]!) bounds[count - 1] = high;
   }
+  bounds.length = count;
   return bounds;
 }
 

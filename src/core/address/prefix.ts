@@ -11,17 +11,13 @@ export interface Prefix {
 /** The first and last address of a prefix; bits of `address` beyond `length` are ignored. */
 export function rangeOfPrefix(address: Address, length: number): AddressRange {
   if (length >= address.length * 32) return { low: address, high: address };
-  const low: number[] = [];
-  const high: number[] = [];
-  for (let i = 0; i < address.length; i++) {
-    const word = address[i]!;
-    const fixed = Math.min(32, Math.max(0, length - 32 * i));
-    const free = 2 ** (32 - fixed);
-    const base = word - (word % free);
-    low.push(base);
-    high.push(base + free - 1);
-  }
-  return { low, high };
+  const low = address.map((word, i) => word - (word % valuesBeyond(length, i)));
+  return { low, high: low.map((word, i) => word + valuesBeyond(length, i) - 1) };
+}
+
+/** How many values those bits of word number `word` can take that lie beyond the first `length` bits of an address. */
+function valuesBeyond(length: number, word: number): number {
+  return 2 ** (32 - Math.min(32, Math.max(0, length - 32 * word)));
 }
 
 /** The fewest prefixes that hold exactly the addresses of the range, in order. */
@@ -54,19 +50,19 @@ function trailingZeros(address: Address): number {
 
 /** The prefix length of a range that is exactly one prefix, otherwise undefined. */
 export function prefixLengthOf(range: AddressRange): number | undefined {
-  const bits = range.low.length * 32;
+  const { low, high } = range;
   let length = 0;
   // The common leading bits, then zeros below and ones above.
-  for (let i = 0; i < range.low.length; i++) {
-    const common = Math.clz32((range.low[i]! ^ range.high[i]!) >>> 0);
+  for (let i = 0; i < low.length; i++) {
+    const common = Math.clz32((low[i]! ^ high[i]!) >>> 0);
     length += common;
     if (common < 32) break;
   }
-  length = Math.min(length, bits);
-  const covered = rangeOfPrefix(range.low, length);
-  const same =
-    compareAddresses(covered.low, range.low) === 0 && compareAddresses(covered.high, range.high) === 0;
-  return same ? length : undefined;
+  for (let i = 0; i < low.length; i++) {
+    const values = valuesBeyond(length, i);
+    if (low[i]! % values !== 0 || high[i] !== low[i]! + values - 1) return undefined;
+  }
+  return length;
 }
 
 /**

@@ -1,6 +1,6 @@
 import type { Family } from '#core/address';
 import type { ObjectKind, Value } from '#core/config';
-import { child, childrenNamed, type DataNode, leaf, placeOf, withoutPrefix } from './data.ts';
+import { child, childrenNamed, type DataNode, eachNamed, leaf, placeOf, withoutPrefix } from './data.ts';
 import { type Entry, readEntry } from './entry.ts';
 import type { Reading } from './reading.ts';
 import { dataValue } from './value.ts';
@@ -35,41 +35,50 @@ function readList(node: DataNode, into: Reading): void {
     into.leave(node, 'The access list has no name.', null, true);
     return;
   }
-  const list = into.add(node, {
+  const chain = into.add(node, {
     kind: 'chain',
     name,
     section: 'access lists',
     value: dataValue(node, ['name', 'aces']),
   });
-  into.leaveOthers(node, ['name', 'type', 'aces'], list.id);
+  into.leaveOthers(node, ['name', 'type', 'aces'], chain.id);
   if (into.lists.some((other) => other.name === name)) {
-    into.leave(node, `The access list ${name} is there twice; which one counts is not known.`, list.id, true);
+    into.leave(
+      node,
+      `The access list ${name} is there twice; which one counts is not known.`,
+      chain.id,
+      true,
+    );
   }
-  const type = leaf(node, 'type');
+  const families = familiesOf(leaf(node, 'type'));
   const aces = child(node, 'aces');
-  into.leaveOthers(aces, ['ace'], list.id);
+  into.leaveOthers(aces, ['ace'], chain.id);
   const entries: Entry[] = [];
-  for (const [position, ace] of childrenNamed(aces, 'ace').entries()) {
+  const section = `access list ${name}`;
+  const list = `acl ${name}`;
+  for (const ace of eachNamed(aces, 'ace')) {
+    const position = entries.length;
     const references: [ObjectKind, string, DataNode][] = [];
+    const matches = child(ace, 'matches');
     for (const side of ['ingress-interface', 'egress-interface']) {
-      const at = childrenNamed(child(ace, 'matches'), side)[0];
+      const at = child(matches, side);
       if (at?.text != null) references.push(['interface', at.text, at]);
     }
     const rule = into.add(ace, {
       kind: 'rule',
-      name: leaf(ace, 'name') ?? `acl ${name} ${position}`,
-      section: `access list ${name}`,
+      name: leaf(ace, 'name') ?? `${list} ${position}`,
+      section,
       value: dataValue(ace, ['name', 'statistics']),
-      order: { list: `acl ${name}`, position },
+      order: { list, position },
       references,
     });
     into.leaveOthers(ace, ['name', 'matches', 'actions', 'statistics'], rule.id);
-    const entry = readEntry(ace, familiesOf(type));
+    const entry = readEntry(ace, families);
     for (const { node: at, why } of entry.problems) into.leave(at, why, rule.id, true);
     entries.push(entry);
   }
   const { file, line } = placeOf(node);
-  into.lists.push({ name, families: familiesOf(type), entries, file, line });
+  into.lists.push({ name, families, entries, file, line });
 }
 
 function readAttachment(point: DataNode, into: Reading): void {

@@ -5,17 +5,37 @@ import { readTree, spanOf, type Tree, type TreeFormat, type TreeNode } from '#di
  * A node of YANG instance data, whichever of its two encodings it came in (XML: RFC 7950; JSON: RFC 7951). The entries
  * of a list or leaf-list are siblings of one name, as in XML.
  */
-export interface DataNode {
+export class DataNode {
   readonly name: string;
   /** Module name; the namespace itself where that is not an IETF or IANA YANG module. */
   readonly module: string;
-  /** The value of a leaf; null for everything else, and for leaves of type empty. */
-  readonly text: string | null;
-  readonly children: readonly DataNode[];
-  /** Where its value came from, by RFC 8342 section 5.3.4: `intended`, `system`, `learned`, …; null when not said. */
-  readonly origin: string | null;
   readonly tree: Tree;
   readonly node: TreeNode;
+  private known: readonly DataNode[] | undefined;
+
+  constructor(tree: Tree, node: TreeNode, name: string, module: string) {
+    this.name = name;
+    this.module = module;
+    this.tree = tree;
+    this.node = node;
+    this.known = undefined;
+  }
+
+  get children(): readonly DataNode[] {
+    this.known ??= childrenOf(this);
+    return this.known;
+  }
+
+  /** The value of a leaf; null for everything else, and for leaves of type empty. */
+  get text(): string | null {
+    return isContainer(this.node) ? null : this.node.value;
+  }
+
+  /** Where its value came from, by RFC 8342 section 5.3.4: `intended`, `system`, `learned`, …; null when not said. */
+  get origin(): string | null {
+    const origin = this.tree.format === 'xml' ? xmlOrigin(this.node) : jsonOrigin(this.node);
+    return origin && withoutPrefix(origin);
+  }
 }
 
 /** Containers around instance data: NETCONF (RFC 6241), RESTCONF (RFC 8040), get-data (RFC 8526). */
@@ -30,8 +50,7 @@ function encodingOf(file: SourceFile): TreeFormat {
 /** Reads a file and gives its top-level data nodes, without envelopes. */
 export function readData(file: SourceFile): { readonly tree: Tree; readonly top: readonly DataNode[] } {
   const tree = readTree(file, encodingOf(file));
-  const top = tree.format === 'xml' ? xmlChildren(tree, tree.root, '') : jsonChildren(tree, tree.root, '');
-  return { tree, top: unwrap(top) };
+  return { tree, top: unwrap(new DataNode(tree, tree.root, '', '').children) };
 }
 
 function unwrap(nodes: readonly DataNode[]): DataNode[] {
@@ -40,52 +59,46 @@ function unwrap(nodes: readonly DataNode[]): DataNode[] {
   );
 }
 
-function xmlChildren(tree: Tree, holder: TreeNode, inherited: string): DataNode[] {
-  return holder.children.map((node) => {
-    const space = node.namespace ?? '';
-    const module = space.startsWith(YANG) ? space.slice(YANG.length) : space || inherited;
-    const origin = node.attributes.find(({ name }) => /(?:^|:)origin$/.test(name))?.value ?? null;
-    const children = xmlChildren(tree, node, module);
-    return {
-      name: node.name,
-      module,
-      text: node.value,
-      children,
-      origin: origin && withoutPrefix(origin),
-      tree,
-      node,
-    };
+function childrenOf({ tree, node, module }: DataNode): readonly DataNode[] {
+  const { children } = node;
+  // A list inside a list is no instance data.
+  if (children.length === 0 || (node.kind === 'list' && node !== tree.root)) return NO_CHILDREN;
+  if (tree.format === 'xml') return children.map((child) => xmlNode(tree, child, module));
+  if (children.every(isOneNode)) return children.map((child) => jsonNode(tree, child, child.name, module));
+  return children.flatMap((child) => {
+    if (isAnnotation(child)) return [];
+    if (isOneNode(child)) return [jsonNode(tree, child, child.name, module)];
+    return child.children.map((entry) => jsonNode(tree, entry, child.name, module));
   });
 }
 
-function jsonChildren(tree: Tree, holder: TreeNode, inherited: string): readonly DataNode[] {
-  if (holder.children.length === 0) return NO_CHILDREN;
-  const found: DataNode[] = [];
-  for (const node of holder.children) {
-    // RFC 7952 section 5.2: annotations are members whose name starts with @.
-    if (node.name.startsWith('@')) continue;
-    const colon = node.name.indexOf(':');
-    const module = colon < 0 ? inherited : node.name.slice(0, colon);
-    const name = colon < 0 ? node.name : node.name.slice(colon + 1);
-    if (node.kind !== 'list' || isEmptyLeaf(node)) found.push(jsonNode(tree, node, name, module));
-    else for (const entry of node.children) found.push(jsonNode(tree, entry, name, module));
-  }
-  return found;
+function xmlNode(tree: Tree, node: TreeNode, inherited: string): DataNode {
+  const space = node.namespace ?? '';
+  const module = space.startsWith(YANG) ? space.slice(YANG.length) : space || inherited;
+  return new DataNode(tree, node, node.name, module);
 }
 
-function jsonNode(tree: Tree, node: TreeNode, name: string, module: string): DataNode {
-  return {
-    name,
-    module,
-    text: node.kind === 'object' || node.kind === 'list' ? null : node.value,
-    children: node.kind === 'object' ? jsonChildren(tree, node, module) : NO_CHILDREN,
-    origin: jsonOrigin(node),
-    tree,
-    node,
-  };
+function jsonNode(tree: Tree, node: TreeNode, fullName: string, inherited: string): DataNode {
+  const colon = fullName.indexOf(':');
+  const module = colon < 0 ? inherited : fullName.slice(0, colon);
+  return new DataNode(tree, node, withoutPrefix(fullName), module);
 }
 
 const NO_CHILDREN: readonly DataNode[] = [];
+
+function isContainer({ kind }: TreeNode): boolean {
+  return kind === 'object' || kind === 'list';
+}
+
+/** Everything but annotations is one node, or as many as a list has entries. */
+function isOneNode(node: TreeNode): boolean {
+  return !isAnnotation(node) && (node.kind !== 'list' || isEmptyLeaf(node));
+}
+
+/** RFC 7952 section 5.2: annotations are members whose name starts with @. */
+function isAnnotation({ name }: TreeNode): boolean {
+  return name.startsWith('@');
+}
 
 /** RFC 7951 section 6.9: a leaf of type empty is `[null]`. */
 function isEmptyLeaf(node: TreeNode): boolean {
@@ -94,10 +107,13 @@ function isEmptyLeaf(node: TreeNode): boolean {
   );
 }
 
-function jsonOrigin(node: TreeNode): string | null {
-  const notes = node.children.find(({ name }) => name === '@');
-  const origin = notes?.children.find(({ name }) => name === 'ietf-origin:origin')?.value ?? null;
-  return origin && withoutPrefix(origin);
+function xmlOrigin({ attributes }: TreeNode): string | null {
+  return attributes.find(({ name }) => /(?:^|:)origin$/.test(name))?.value ?? null;
+}
+
+function jsonOrigin({ children }: TreeNode): string | null {
+  const notes = children.find(({ name }) => name === '@');
+  return notes?.children.find(({ name }) => name === 'ietf-origin:origin')?.value ?? null;
 }
 
 /** An identity without the module or prefix in front: `ianaift:l2vlan` is `l2vlan`. */
@@ -105,8 +121,15 @@ export function withoutPrefix(identity: string): string {
   return identity.slice(identity.indexOf(':') + 1);
 }
 
-export function child(node: DataNode, name: string): DataNode | undefined {
-  return node.children.find((candidate) => candidate.name === name);
+export function child(node: DataNode | undefined, name: string): DataNode | undefined {
+  for (const candidate of node?.children ?? NO_CHILDREN) if (candidate.name === name) return candidate;
+  return undefined;
+}
+
+/** The same as {@link childrenNamed}, one by one: what is below an entry is let go with it, for lists may be long. */
+export function* eachNamed(node: DataNode | undefined, name: string): Generator<DataNode> {
+  for (const { tree, node: entry, module } of childrenNamed(node, name))
+    yield new DataNode(tree, entry, name, module);
 }
 
 export function childrenNamed(node: DataNode | undefined, name: string): DataNode[] {
@@ -116,7 +139,7 @@ export function childrenNamed(node: DataNode | undefined, name: string): DataNod
 /** The text of a leaf at a path below a node. */
 export function leaf(node: DataNode | undefined, ...path: readonly string[]): string | null {
   let at = node;
-  for (const name of path) at = at === undefined ? undefined : child(at, name);
+  for (const name of path) at = child(at, name);
   return at?.text ?? null;
 }
 

@@ -14,8 +14,8 @@ import { child, type DataNode, leaf, placeOf, withoutPrefix } from './data.ts';
 
 /** An access control entry (RFC 8519), read for its effect on traffic. */
 export interface Entry {
-  /** What it matches, per family; a family that it cannot match is absent. */
-  readonly matches: ReadonlyMap<Family, Match>;
+  /** What it matches, for each family of its list; null for a family that it cannot match. */
+  readonly matches: readonly (Match | null)[];
   /** Null when the entry does not say (it must: `forwarding` is mandatory). */
   readonly verdict: Verdict | null;
   readonly origin: Origin;
@@ -31,15 +31,16 @@ const ALL_PORTS: NumberSet = [0, 65535];
 /** Reads one entry of a list that judges packets of `families`. */
 export function readEntry(ace: DataNode, families: readonly Family[]): Entry {
   const problems: Problem[] = [];
-  const matches = new Map<Family, Match>();
-  const entry = leaf(ace, 'name') ?? `in line ${placeOf(ace).line}`;
-  for (const family of families) {
+  const { file, line } = placeOf(ace);
+  const name = leaf(ace, 'name');
+  const limits = child(ace, 'matches');
+  const matches = families.map((family) => {
     const found: Problem[] = [];
-    const match = matchOf(child(ace, 'matches'), family, found, entry);
+    const match = matchOf(limits, family, found, name ?? `in line ${line}`);
     for (const problem of found)
       if (!problems.some(({ node }) => node === problem.node)) problems.push(problem);
-    if (match !== null) matches.set(family, match);
-  }
+    return match;
+  });
   const actions = child(ace, 'actions');
   const forwarding = leaf(actions, 'forwarding');
   const word = forwarding === null ? '' : withoutPrefix(forwarding);
@@ -52,8 +53,6 @@ export function readEntry(ace: DataNode, families: readonly Family[]): Entry {
     if (part.name !== 'forwarding' && part.name !== 'logging')
       problems.push({ node: part, why: `The action ${part.name} is not read.` });
   }
-  const { file, line } = placeOf(ace);
-  const name = leaf(ace, 'name');
   const text = `${name === null ? '' : `${name}: `}${shorten(flatText(ace), 160)}`;
   return {
     matches,
@@ -65,14 +64,15 @@ export function readEntry(ace: DataNode, families: readonly Family[]): Entry {
 
 /** The entry in one line: `ipv4 protocol 6, … forwarding drop`. */
 function flatText(ace: DataNode): string {
-  const words = (node: DataNode): string =>
-    node.children.length === 0
-      ? `${node.name}${node.text === null ? '' : ` ${node.text}`}`
-      : `${node.name} (${node.children.map(words).join(', ')})`;
-  return ace.children
-    .filter(({ name }) => name === 'matches' || name === 'actions')
-    .flatMap((part) => part.children.map(words))
-    .join(', ');
+  const parts: string[] = [];
+  for (const { name, children } of ace.children)
+    if (name === 'matches' || name === 'actions') for (const part of children) parts.push(wordsOf(part));
+  return parts.join(', ');
+}
+
+function wordsOf({ name, text, children }: DataNode): string {
+  if (children.length > 0) return `${name} (${children.map(wordsOf).join(', ')})`;
+  return text === null ? name : `${name} ${text}`;
 }
 
 /** A match under construction; null parts of it make the whole match impossible. */
@@ -85,7 +85,7 @@ interface Parts {
   icmp?: NumberSet;
   inInterface?: { names: string[] };
   outInterface?: { names: string[] };
-  conditions: Condition[];
+  conditions?: Condition[];
 }
 
 function matchOf(
@@ -94,7 +94,7 @@ function matchOf(
   problems: Problem[],
   entry: string,
 ): Match | null {
-  const parts: Parts = { conditions: [] };
+  const parts: Parts = {};
   for (const part of matches?.children ?? []) {
     switch (part.name) {
       case 'ipv4':
@@ -126,8 +126,7 @@ function matchOf(
         problems.push({ node: part, why: `The match ${part.name} of ${part.module} is not read.` });
     }
   }
-  const { conditions, ...limits } = parts;
-  return conditions.length === 0 ? limits : { ...limits, conditions };
+  return parts;
 }
 
 /** Header fields outside the packet space depend on the packet alone, so their text names the condition. */
@@ -136,6 +135,7 @@ function unknown(field: DataNode, parts: Parts, own = ''): void {
     node.children.length === 0
       ? `${node.name} ${node.text ?? ''}`.trim()
       : `${node.name} ${node.children.map(words).sort().join(' ')}`;
+  parts.conditions ??= [];
   parts.conditions.push({ name: `${words(field)}${own}`, holds: true });
 }
 
@@ -143,11 +143,15 @@ function narrowProtocol(parts: Parts, set: NumberSet): void {
   parts.protocol = parts.protocol === undefined ? set : intersectNumbers(parts.protocol, set);
 }
 
+const NETWORKS: ReadonlyMap<string, 'source' | 'destination'> = new Map([
+  ['source-ipv4-network', 'source'],
+  ['source-ipv6-network', 'source'],
+  ['destination-ipv4-network', 'destination'],
+  ['destination-ipv6-network', 'destination'],
+]);
+
 function readIpField(field: DataNode, family: Family, parts: Parts, problems: Problem[]): void {
-  const side = /^(source|destination)-ipv[46]-network$/.exec(field.name)?.[1] as
-    | 'source'
-    | 'destination'
-    | undefined;
+  const side = NETWORKS.get(field.name);
   if (side !== undefined) {
     const set = field.text?.includes('-') ? undefined : parseAddresses(field.text ?? '');
     if (set !== undefined && familyOf(set.ranges[0]!.low) === family) {
@@ -180,16 +184,16 @@ function readPortField(field: DataNode, parts: Parts, problems: Problem[]): void
   else parts[field.name === 'source-port' ? 'sourcePort' : 'destinationPort'] = set;
 }
 
+const PORT_LEAVES: readonly string[] = ['lower-port', 'upper-port', 'port', 'operator'];
+
 /** Range or operator (RFC 8519, grouping port-range-or-operator; the operator is `eq` unless said). */
 function portsOf(field: DataNode, problems: Problem[]): NumberSet | null {
-  const [low, high, one] = ['lower-port', 'upper-port', 'port'].map((name) =>
-    numberOf(child(field, name), 65535, problems),
-  );
-  const known = field.children.every(({ name }) =>
-    ['lower-port', 'upper-port', 'port', 'operator'].includes(name),
-  );
-  if (known && low != null && high != null) return numberSet([[low, high]]);
-  if (known && one != null) {
+  const low = numberOf(child(field, 'lower-port'), 65535, problems);
+  const high = numberOf(child(field, 'upper-port'), 65535, problems);
+  const one = numberOf(child(field, 'port'), 65535, problems);
+  const known = field.children.every(({ name }) => PORT_LEAVES.includes(name));
+  if (known && low !== null && high !== null) return numberSet([[low, high]]);
+  if (known && one !== null) {
     switch (leaf(field, 'operator') ?? 'eq') {
       case 'eq':
         return [one, one];

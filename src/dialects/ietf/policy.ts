@@ -82,12 +82,13 @@ export function policyOf(
 }
 
 function rulesOf(list: AccessList, family: Family, narrow: (match: Match) => Match): Rule[] {
-  return list.entries.flatMap(({ matches, verdict, origin }): Rule[] => {
-    const match = matches.get(family);
-    return match === undefined || verdict === null
-      ? []
-      : [{ match: narrow(match), action: { verdict }, origin }];
-  });
+  const index = list.families.indexOf(family);
+  const rules: Rule[] = [];
+  for (const { matches, verdict, origin } of list.entries) {
+    const match = matches[index];
+    if (match != null && verdict !== null) rules.push({ match: narrow(match), action: { verdict }, origin });
+  }
+  return rules;
 }
 
 function looseRules(list: AccessList, family: Family): Rule[] {

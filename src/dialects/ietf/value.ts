@@ -42,15 +42,11 @@ export function dataValue(node: DataNode, except: readonly string[] = []): Value
     const value = dataValue(part);
     const group = groups?.get(name);
     if (group !== undefined) group.push(value);
-    else {
-      const before = Object.hasOwn(fields, name) ? [fields[name]!] : [];
-      if (before.length === 0 && !LISTS.has(name) && !isHopList) put(fields, name, value);
-      else {
-        groups ??= new Map();
-        groups.set(name, [...before, value]);
-        put(fields, name, value);
-      }
-    }
+    else if (Object.hasOwn(fields, name) || LISTS.has(name) || isHopList) {
+      groups ??= new Map();
+      groups.set(name, Object.hasOwn(fields, name) ? [fields[name]!, value] : [value]);
+      put(fields, name, value);
+    } else put(fields, name, value);
   }
   for (const [name, values] of groups ?? []) put(fields, name, ORDERED.has(name) ? values : sorted(values));
   return fields;

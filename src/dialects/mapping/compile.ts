@@ -5,6 +5,7 @@ import {
   type Addresses,
   type Legs,
   matchOfService,
+  ofFamily,
   resolveAddresses,
   resolveInterfaces,
   resolveServices,
@@ -28,11 +29,10 @@ export function compileRule(model: Model, rule: ReadRule): CompiledRule {
   const destination = resolveAddresses(model, texts.destination, format);
   const { services, unknown } = resolveServices(model, texts.service, rule.parts);
   // What nobody explained may count or remember (a rate, a time), so it is a condition of this rule alone.
-  const own: Match = withConditions(rule.unread.map((text) => `${text} (${rule.ownName})`));
-  const service = [
-    ...services.map(matchOfService),
-    ...unknown.map((text) => withConditions([`service ${text}`])),
-  ];
+  const own =
+    rule.unread.length === 0 ? ANY : [withConditions(rule.unread.map((text) => `${text} (${rule.ownName})`))];
+  const service = services.map(matchOfService);
+  for (const text of unknown) service.push(withConditions([`service ${text}`]));
   return {
     rule,
     matches: (family) =>
@@ -42,13 +42,13 @@ export function compileRule(model: Model, rule: ReadRule): CompiledRule {
         sideMatches('source', source, family),
         sideMatches('destination', destination, family),
         service,
-      ].reduce(meetEach, [own]),
+      ].reduce(meetEach, own),
     rewrite: (family) => rewriteOf(model, rule, family),
   };
 }
 
 function withConditions(names: readonly string[]): Match {
-  return names.length === 0 ? {} : { conditions: names.map((name): Condition => ({ name, holds: true })) };
+  return { conditions: names.map((name): Condition => ({ name, holds: true })) };
 }
 
 /** One without limits: what most rules say of most sides. */
@@ -57,6 +57,7 @@ const ANY: readonly Match[] = [{}];
 /** Each of the matches with each of the others. */
 function meetEach(matches: readonly Match[], others: readonly Match[]): readonly Match[] {
   if (others === ANY) return matches;
+  if (matches === ANY) return others;
   if (matches.length === 1 && others.length === 1) return [meet(matches[0]!, others[0]!)];
   return matches.flatMap((match) => others.map((other) => meet(match, other)));
 }
@@ -75,11 +76,10 @@ function sideMatches(
   family: Family,
 ): readonly Match[] {
   if (sets === null) return ANY;
-  const set = sets[family];
-  return [
-    ...(set === undefined ? [] : [{ [side]: set }]),
-    ...unknown.map((text) => withConditions([`${side} ${text}`])),
-  ];
+  const set = ofFamily(sets, family);
+  const matches: Match[] = set === undefined ? [] : [{ [side]: set }];
+  for (const text of unknown) matches.push(withConditions([`${side} ${text}`]));
+  return matches;
 }
 
 function legMatches(side: 'inInterface' | 'outInterface', { set, unknown }: Legs): readonly Match[] {
@@ -95,7 +95,7 @@ function rewriteOf(model: Model, { nat, texts }: ReadRule, family: Family): Rewr
   const { sets, unknown } = resolveAddresses(model, texts.toAddresses);
   const ports: NumberSet = texts.toPorts.flatMap((text) => model.portsOf(text) ?? []);
   const understood = unknown.length === 0 && texts.toPorts.every((text) => model.portsOf(text) !== undefined);
-  const addresses = sets?.[family];
+  const addresses = ofFamily(sets ?? [], family);
   const hasAddresses = texts.toAddresses.length > 0;
   if (!understood || (hasAddresses ? addresses === undefined : ports.length === 0)) return null;
   return {

@@ -47,9 +47,9 @@ function read(mapping: Mapping, files: readonly SourceFile[]): TypedConfiguratio
   const trees = files.map((file) => readTree(file, mapping.format as TreeFormat));
   const model = new Model(mapping, trees);
   readObjects(model);
+  model.knowObjects();
   const rules = readRules(model);
   const nat = readNat(model);
-  model.resolveMentions();
   const named = new Set(model.opaque.map(({ place }) => `${place.start} ${place.file}`));
   const mentioned = attributesIn(mapping);
   for (const tree of trees) {

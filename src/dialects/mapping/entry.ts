@@ -1,12 +1,12 @@
 import type { Span } from '#core/config';
-import { spanOf, type Tree, type TreeNode } from '#dialects/tree';
-import { type Found, parsePath, select, textsOf } from './path.ts';
+import { spanOf, type Tree, type TreeNode, wordsOf } from '#dialects/tree';
+import { type Found, follow, parsePath, select, textsOf } from './path.ts';
 import { type Field, isTemplate } from './schema.ts';
 
 /** One text taken from a tree, with the node it stands in. */
 export interface Taken {
   readonly text: string;
-  readonly place: Span;
+  readonly node: TreeNode;
 }
 
 /** A stretch of text that the mapping does not explain. */
@@ -71,8 +71,18 @@ export class Coverage {
   }
 }
 
-/** Brackets and commas around an entry of a list. */
-const BRACKETS = /^[[(]+|[\]),]+$/g;
+const NOTHING: readonly Taken[] = [];
+
+/** A text without the brackets and commas around an entry of a list. */
+function bareText(text: string): string {
+  const word = text.trim();
+  return OPENING.includes(word.charAt(0)) || CLOSING.includes(word.charAt(word.length - 1))
+    ? word.replace(/^[[(]+|[\]),]+$/g, '')
+    : word;
+}
+
+const OPENING = '[(';
+const CLOSING = ']),';
 
 /** One place of a tree that an entry of the mapping leads to: takes fields from it. */
 export class Entry {
@@ -95,19 +105,22 @@ export class Entry {
   }
 
   /** The texts of a field; none where it is not there. Commas and brackets around list entries are dropped. */
-  texts(field: Field | undefined): Taken[] {
-    if (field === undefined) return [];
+  texts(field: Field | undefined): readonly Taken[] {
+    if (field === undefined) return NOTHING;
     const { take, split, otherwise } =
       typeof field === 'string' ? { take: field, split: undefined, otherwise: undefined } : field;
-    const raw = isTemplate(take) ? this.#fromTemplate(take) : this.#fromPath(take);
     const found: Taken[] = [];
-    for (const { text, place } of raw) {
-      for (const part of split === undefined ? [text] : text.split(split)) {
-        const bare = part.trim().replace(BRACKETS, '');
-        if (bare !== '') found.push({ text: bare, place });
+    const add = (text: string, node: TreeNode) => {
+      if (split !== undefined && text.includes(split)) for (const part of text.split(split)) add(part, node);
+      else {
+        const bare = bareText(text);
+        if (bare !== '') found.push({ text: bare, node });
       }
-    }
-    return found.length === 0 && otherwise !== undefined ? [{ text: otherwise, place: this.place }] : found;
+    };
+    if (isTemplate(take)) this.#fromTemplate(take, add);
+    else this.#fromPath(take, add);
+    if (found.length > 0 || otherwise === undefined) return found;
+    return [{ text: otherwise, node: this.found.node }];
   }
 
   /** All texts of a field as one, or null. */
@@ -142,23 +155,25 @@ export class Entry {
     return [...nodes, ...attributesLeft(this.found.node, this.#attributes, nodes)];
   }
 
-  #fromPath(path: string): Taken[] {
-    const taken: Taken[] = [];
-    for (const one of select(this.found.node, parsePath(path))) {
-      this.#coverage.take(one.node);
-      if (one.part === null && one.node.words.length === 0)
-        for (const child of one.node.children) this.#coverage.take(child);
-      const place = spanOf(this.tree, one.node);
-      for (const text of textsOf(one)) taken.push({ text, place });
-    }
-    return taken;
+  #fromPath(path: string, add: (text: string, node: TreeNode) => void): void {
+    follow(this.found.node, parsePath(path), (one) => {
+      const { node, part } = one;
+      this.#coverage.take(node);
+      if (part === null && wordsOf(node).length === 0)
+        for (const child of node.children) this.#coverage.take(child);
+      for (const text of textsOf(one)) add(text, node);
+    });
   }
 
-  #fromTemplate(template: string): Taken[] {
-    const { captures } = this.found;
+  #fromTemplate(template: string, add: (text: string, node: TreeNode) => void): void {
+    const { captures, node } = this.found;
     const whole = /^\{([\w-]+)\}$/.exec(template)?.[1];
-    if (whole !== undefined) return (captures.get(whole) ?? []).map((text) => ({ text, place: this.place }));
-    const text = template.replace(/\{([\w-]+)\}/g, (_, name: string) => (captures.get(name) ?? []).join(' '));
-    return [{ text, place: this.place }];
+    if (whole !== undefined) for (const text of captures.get(whole) ?? []) add(text, node);
+    else {
+      const text = template.replace(/\{([\w-]+)\}/g, (_, name: string) =>
+        (captures.get(name) ?? []).join(' '),
+      );
+      add(text, node);
+    }
   }
 }

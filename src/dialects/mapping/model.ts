@@ -10,7 +10,7 @@ import {
   type Value,
 } from '#core/config';
 import { excerpt } from '#dialects/source';
-import { type Stand, type Tree, titleOf } from '#dialects/tree';
+import { type Stand, spanOf, type Tree, titleOf } from '#dialects/tree';
 import { Coverage, Entry, type LeftPart, type Taken } from './entry.ts';
 import { parsePath, select } from './path.ts';
 import type { EntryOf, Mapping } from './schema.ts';
@@ -23,6 +23,13 @@ export interface Mentions {
   readonly taken: readonly Taken[];
   /** Is a name that no object has a value of its own, such as an address? */
   isLiteral(text: string): boolean;
+}
+
+/** What an object mentions, and the list its references go to. */
+interface Referring {
+  readonly tree: Tree;
+  readonly references: Reference[];
+  readonly mentions: readonly Mentions[];
 }
 
 const SECTIONS: { readonly [Kind in ObjectKind]?: string } = {
@@ -40,7 +47,10 @@ const SECTIONS: { readonly [Kind in ObjectKind]?: string } = {
 
 /** Everything a mapping found in the trees, before rules are compiled. */
 export class Model {
-  readonly #mentions: { readonly references: Reference[]; readonly mentions: readonly Mentions[] }[] = [];
+  /** Mentions by objects that were read before every object was known. */
+  readonly #waiting: Referring[] = [];
+  /** Identities and names of all that can be mentioned, once they are known. */
+  #mentionable: { readonly ids: ReadonlySet<ObjectId>; readonly names: ReadonlySet<string> } | undefined;
   readonly objects: ConfigObject[] = [];
   readonly opaque: OpaquePart[] = [];
   readonly coverage = new Coverage();
@@ -125,25 +135,34 @@ export class Model {
     };
     this.objects.push(object);
     this.stands.set(object, { tree: entry.tree, node: entry.found.node });
-    if (mentions.length > 0) this.#mentions.push({ references, mentions });
+    if (mentions.length > 0) this.#refer({ tree: entry.tree, references, mentions });
     return object;
   }
 
-  /** Turns mentions into references, once every object is known. Literal addresses and words for any refer to nothing. */
-  resolveMentions(): void {
-    const known = new Set(this.objects.map(({ id }) => id));
-    const names = new Set(this.objects.flatMap(({ name, order }) => (order === null ? [name] : [])));
-    for (const { references, mentions } of this.#mentions.splice(0)) {
-      for (const { kinds, taken, isLiteral } of mentions) {
-        for (const { text, place } of taken) {
-          const name = text.startsWith('!') ? text.replace(/^!(?=.)/, '') : text;
-          // Most texts are addresses and ports, which no object is called.
-          const to = names.has(name)
-            ? kinds.map((kind) => objectId(kind, name)).find((id) => known.has(id))
-            : undefined;
-          if (to !== undefined) references.push({ to, text, place });
-          else if (!isLiteral(name)) references.push({ to: objectId(kinds[0]!, name), text, place });
-        }
+  /** Says that every object is known but rules and translations, which nothing mentions. */
+  knowObjects(): void {
+    const ids = new Set(this.objects.map(({ id }) => id));
+    this.#mentionable = { ids, names: new Set(this.objects.map(({ name }) => name)) };
+    for (const one of this.#waiting.splice(0)) this.#refer(one);
+  }
+
+  /** Turns mentions into references. Literal addresses and words for any refer to nothing. */
+  #refer(referring: Referring): void {
+    if (this.#mentionable === undefined) {
+      this.#waiting.push(referring);
+      return;
+    }
+    const { ids, names } = this.#mentionable;
+    const { tree, references, mentions } = referring;
+    for (const { kinds, taken, isLiteral } of mentions) {
+      for (const { text, node } of taken) {
+        const name = text.startsWith('!') ? text.replace(/^!(?=.)/, '') : text;
+        // Most texts are addresses and ports, which no object is called.
+        const to = names.has(name)
+          ? kinds.map((kind) => objectId(kind, name)).find((id) => ids.has(id))
+          : undefined;
+        if (to === undefined && isLiteral(name)) continue;
+        references.push({ to: to ?? objectId(kinds[0]!, name), text, place: spanOf(tree, node) });
       }
     }
   }
@@ -170,9 +189,8 @@ export class Model {
   }
 
   /** Leaves what is left of an object, as parts that the mapping does not explain. */
-  leaveRest(entry: Entry, ignore: readonly string[] | undefined, within: ObjectId): void {
-    const rest = entry.left(ignore);
-    for (const node of rest) this.leave(entry.tree, node, 'The mapping says nothing of this part.', within);
+  leaveRest(entry: Entry, rest: readonly LeftPart[], within: ObjectId): void {
+    for (const part of rest) this.leave(entry.tree, part, 'The mapping says nothing of this part.', within);
   }
 }
 

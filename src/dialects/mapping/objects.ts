@@ -153,5 +153,5 @@ function finish(
     mentions: mentions === undefined ? [] : [mentions],
     comment,
   });
-  model.leaveRest(entry, as.ignore, object.id);
+  model.leaveRest(entry, entry.left(as.ignore), object.id);
 }

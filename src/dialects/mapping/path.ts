@@ -1,4 +1,4 @@
-import type { TreeNode } from '#dialects/tree';
+import { type TreeNode, wordsOf } from '#dialects/tree';
 
 /** Matches one word of a node: its name or one of the words after it. */
 type WordPattern =
@@ -126,38 +126,50 @@ const NOTHING: ReadonlyMap<string, readonly string[]> = new Map();
 /** Every node the path leads to from below `from`, in the order of the text. */
 export function select(from: TreeNode, path: Path): Found[] {
   const found: Found[] = [];
-  collect(from, path, 0, NOTHING, found);
+  follow(from, path, (one) => found.push(one));
   return found;
 }
 
-function collect(from: TreeNode, path: Path, at: number, captures: Found['captures'], found: Found[]): void {
+/** Hands out every node the path leads to from below `from`, in the order of the text. */
+export function follow(
+  from: TreeNode,
+  path: Path,
+  take: (found: Found) => void,
+  at = 0,
+  captures: Found['captures'] = NOTHING,
+): void {
   const step = path[at];
   if (step === undefined) {
-    found.push({ node: from, captures, part: null });
+    take({ node: from, captures, part: null });
     return;
   }
   switch (step.is) {
     case 'self':
-      collect(from, path, at + 1, captures, found);
+      follow(from, path, take, at + 1, captures);
       break;
     case 'name':
-      found.push({ node: from, captures, part: 'name' });
+      take({ node: from, captures, part: 'name' });
       break;
     case 'attribute':
       if (from.attributes.some(({ name }) => name === step.name))
-        found.push({ node: from, captures, part: { attribute: step.name } });
+        take({ node: from, captures, part: { attribute: step.name } });
       break;
     case 'deep':
-      collect(from, path, at + 1, captures, found);
-      for (const child of from.children) collect(child, path, at, captures, found);
+      follow(from, path, take, at + 1, captures);
+      for (const child of from.children) follow(child, path, take, at, captures);
       break;
     case 'node':
       for (const child of from.children) {
         const caught = matchWords(child, step.words);
         if (caught === null || !step.conditions.every((condition) => holds(child, condition))) continue;
-        collect(child, path, at + 1, caught.size === 0 ? captures : new Map([...captures, ...caught]), found);
+        follow(child, path, take, at + 1, both(captures, caught));
       }
   }
+}
+
+function both(before: Found['captures'], caught: Found['captures']): Found['captures'] {
+  if (caught.size === 0) return before;
+  return before.size === 0 ? caught : new Map([...before, ...caught]);
 }
 
 function holds(node: TreeNode, { path, text }: Condition): boolean {
@@ -166,15 +178,16 @@ function holds(node: TreeNode, { path, text }: Condition): boolean {
 
 function matchWords(node: TreeNode, patterns: readonly WordPattern[]): Found['captures'] | null {
   let captures: Map<string, readonly string[]> | null = null;
-  const count = node.words.length + 1;
+  const words = wordsOf(node);
+  const count = words.length + 1;
   for (let index = 0; index < patterns.length; index++) {
     const pattern = patterns[index]!;
     if (pattern.is === 'capture' && pattern.rest) {
       captures ??= new Map();
-      return captures.set(pattern.name, [node.name, ...node.words].slice(index));
+      return captures.set(pattern.name, [node.name, ...words].slice(index));
     }
     if (index >= count) return null;
-    const word = index === 0 ? node.name : node.words[index - 1]!;
+    const word = index === 0 ? node.name : words[index - 1]!;
     if (pattern.is === 'capture') captures = (captures ?? new Map()).set(pattern.name, [word]);
     else if (pattern.is === 'literal' && !pattern.texts.includes(word)) return null;
   }
@@ -185,10 +198,11 @@ function matchWords(node: TreeNode, patterns: readonly WordPattern[]): Found['ca
 export function textsOf({ node, part }: Found): readonly string[] {
   if (part === 'name') return [node.name];
   if (part !== null) return [node.attributes.find(({ name }) => name === part.attribute)!.value];
-  if (node.words.length > 0) return node.words;
+  const words = wordsOf(node);
+  if (words.length > 0) return words;
   return node.children.flatMap((child) =>
     child.name === '' || child.kind === 'element' || child.kind === 'string'
-      ? child.words
-      : [child.name, ...child.words],
+      ? wordsOf(child)
+      : [child.name, ...wordsOf(child)],
   );
 }

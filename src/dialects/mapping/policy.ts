@@ -38,12 +38,12 @@ export function policyOf(
             origin: said('no rule matches'),
           }
         : { match: {}, action: { verdict: otherwise }, origin: said(`otherwise ${otherwise}`) };
-    const own = rules.flatMap(({ rule, matches }): Rule[] => {
+    const own: Rule[] = [];
+    for (const { rule, matches } of rules) {
       const { verdict, enabled, origin } = rule;
-      return !enabled || verdict === null
-        ? []
-        : matches(family).map((match) => ({ match, action: { verdict }, origin }));
-    });
+      if (!enabled || verdict === null) continue;
+      for (const match of matches(family)) own.push({ match, action: { verdict }, origin });
+    }
     const translations = (kinds: readonly string[]): Rule[] =>
       nat.flatMap(({ rule, matches, rewrite: rewriteFor }) => {
         const rewrite = rule.enabled && kinds.includes(rule.nat!) ? rewriteFor(family) : null;
@@ -86,6 +86,7 @@ function isLost({ rule, rewrite }: CompiledRule): boolean {
 }
 
 function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: readonly Path[]): Unread[] {
+  if (model.opaque.length === 0) return [];
   const byId = new Map(compiled.map((one) => [one.rule.id, one]));
   return model.opaque.flatMap(({ place, text, whole, why, within, mayAffectTraffic }): Unread[] => {
     if (!mayAffectTraffic) return [];

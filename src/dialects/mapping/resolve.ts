@@ -1,4 +1,5 @@
 import {
+  type AddressSet,
   exceptAddresses,
   type Family,
   intersectNumbers,
@@ -9,32 +10,32 @@ import {
 import type { InterfaceSet, Match } from '#core/traffic';
 import type { Model } from './model.ts';
 import { inlineService, type Service } from './services.ts';
-import { type AddressFormat, addressesOf, type BothFamilies, inEntries, unite } from './texts.ts';
+import { type AddressFormat, addressesOf, inEntries, unite } from './texts.ts';
 
 /** One side of a rule in terms of packets: a limit per family, and what could not be resolved. */
 export interface Addresses {
-  /** Null: any address. */
-  readonly sets: BothFamilies | null;
+  /** At most one of each family. Null: any address. */
+  readonly sets: readonly AddressSet[] | null;
   readonly unknown: readonly string[];
 }
 
+const ANY_ADDRESS: Addresses = { sets: null, unknown: [] };
+
 /** Resolves texts to addresses: literals, names of objects and groups, words for any and not. */
 export function resolveAddresses(model: Model, texts: readonly string[], format?: AddressFormat): Addresses {
+  if (texts.length === 0) return ANY_ADDRESS;
   const { any, not } = model.mapping.words;
   let negated = false;
-  const positive = texts.flatMap((text) => {
-    if (not.includes(text)) {
-      negated = true;
-      return [];
-    }
-    const mark = not.find((word) => /^\W$/.test(word) && text.startsWith(word));
+  const positive: string[] = [];
+  for (const text of texts) {
+    const mark = not.includes(text) ? text : not.find((word) => text.startsWith(word) && /^\W$/.test(word));
     if (mark !== undefined) negated = true;
-    return [mark === undefined ? text : text.slice(mark.length)];
-  });
+    if (mark !== text) positive.push(mark === undefined ? text : text.slice(mark.length));
+  }
   const entries = inEntries(positive, format);
   if (entries.length === 0 || entries.some((text) => any.includes(text)))
-    return { sets: negated ? {} : null, unknown: [] };
-  const sets: Parameters<typeof unite>[0][number][] = [];
+    return { sets: negated ? [] : null, unknown: [] };
+  const sets: AddressSet[] = [];
   const unknown: string[] = [];
   const visit = (text: string, within: readonly string[], as?: AddressFormat): void => {
     const named = model.addresses.get(text);
@@ -52,11 +53,16 @@ export function resolveAddresses(model: Model, texts: readonly string[], format?
   for (const text of entries) visit(text, [], format);
   const both = unite(sets);
   if (!negated) return { sets: both, unknown };
-  const outside = (family: Family) => exceptAddresses(both[family] ?? noAddress(family));
+  const outside = (family: Family) => exceptAddresses(ofFamily(both, family) ?? noAddress(family));
   // What an unknown part of a negated list would take away is not known either, so all of it is one unknown.
   return unknown.length > 0
-    ? { sets: {}, unknown: [`not ${entries.join(' ')}`] }
-    : { sets: { 4: outside(4), 6: outside(6) }, unknown: [] };
+    ? { sets: [], unknown: [`not ${entries.join(' ')}`] }
+    : { sets: [outside(4), outside(6)], unknown: [] };
+}
+
+/** The set of a family, where there is one. */
+export function ofFamily(sets: readonly AddressSet[], family: Family): AddressSet | undefined {
+  return sets.find((set) => set.family === family);
 }
 
 /** The interfaces of one side of a rule. */
@@ -67,8 +73,11 @@ export interface Legs {
   readonly unknown: readonly string[];
 }
 
+const ANY_INTERFACE: Legs = { set: undefined, unknown: [] };
+
 /** Resolves zones and interfaces to interface names. Where no zone has interfaces, zones stand for themselves. */
 export function resolveInterfaces(model: Model, texts: readonly string[]): Legs {
+  if (texts.length === 0) return ANY_INTERFACE;
   const { any, not } = model.mapping.words;
   const except = texts.some((text) => not.includes(text));
   const names = texts.filter((text) => !not.includes(text));
@@ -97,6 +106,7 @@ export function resolveServices(
   parts: Service,
 ): { readonly services: readonly Service[]; readonly unknown: readonly string[] } {
   const { words } = model.mapping;
+  if (texts.length === 0 && parts.unknown.length === 0) return { services: [parts], unknown: [] };
   const unknown: string[] = [...parts.unknown];
   const services: Service[] = [];
   const visit = (text: string, within: readonly string[]): void => {
@@ -142,10 +152,10 @@ export function matchOfService({ protocols, ports, sourcePorts, icmp }: Service)
         : ([Number(type) * 256 + Number(code), Number(type) * 256 + Number(code)] as const),
     ];
   });
-  return {
-    ...(protocols === null ? {} : { protocol: protocols }),
-    ...(ports === null ? {} : { destinationPort: ports }),
-    ...(sourcePorts === null ? {} : { sourcePort: sourcePorts }),
-    ...(types.length === 0 ? {} : { icmp: numberSet(types) }),
-  };
+  const match: { -readonly [Limit in keyof ServiceMatch]: ServiceMatch[Limit] } = {};
+  if (protocols !== null) match.protocol = protocols;
+  if (ports !== null) match.destinationPort = ports;
+  if (sourcePorts !== null) match.sourcePort = sourcePorts;
+  if (types.length > 0) match.icmp = numberSet(types);
+  return match;
 }

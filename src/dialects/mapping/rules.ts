@@ -92,17 +92,15 @@ function readRule(
   const comment = entry.text(as.comment);
   const list = nat === null ? 'rules' : 'nat';
 
+  const rest = entry.left(as.ignore);
+  // A list that is there but empty may mean anything or nothing.
+  const empty = SIDES.filter((side) => taken[side].length === 0 && isThere(entry, as[side]));
   const unread = [
-    ...entry
-      .left(as.ignore)
-      .map((node) => shorten(entry.tree.source.text.slice(node.start, node.end)).replace(/;$/, '')),
-    // A list that is there but empty may mean anything or nothing.
-    ...SIDES.filter((side) => taken[side].length === 0 && isThere(entry, as[side])).map(
-      (side) => `${side} is empty`,
-    ),
+    ...rest.map((part) => shorten(entry.tree.source.text.slice(part.start, part.end)).replace(/;$/, '')),
+    ...empty.map((side) => `${side} is empty`),
   ];
-  const entriesOf = (side: Side) => inEntries(sides[side], as.as).sort();
-  const value: { readonly [field: string]: Value } = {
+  const entriesOf = (side: Side) => inEntries(sides[side], as.as).toSorted();
+  const value: { [field: string]: Value } = {
     from: entriesOf('from'),
     to: entriesOf('to'),
     source: entriesOf('source'),
@@ -112,25 +110,23 @@ function readRule(
     ports: parts.ports,
     sourcePorts: parts.sourcePorts,
     enabled,
-    ...(nat === null
-      ? { action: verdict ?? action }
-      : {
-          kind: nat.kind,
-          toAddresses: textsIn(toAddresses).toSorted(),
-          toPorts: textsIn(toPorts).toSorted(),
-        }),
-    ...(unread.length === 0 ? {} : { unread }),
   };
+  if (nat === null) value.action = verdict ?? action;
+  else {
+    value.kind = nat.kind;
+    value.toAddresses = textsIn(toAddresses).toSorted();
+    value.toPorts = textsIn(toPorts).toSorted();
+  }
+  if (unread.length > 0) value.unread = unread;
   const mentions = mentionsOf(model, taken, toAddresses);
   const object = model.add(nat === null ? 'rule' : 'nat', entry, name, value, {
     order: { list, position },
     mentions,
     comment,
   });
-  model.leaveRest(entry, as.ignore, object.id);
-  for (const text of unread)
-    if (text.endsWith(' is empty'))
-      model.leave(entry.tree, entry.found.node, `The field ${text}: anything, or nothing?`, object.id);
+  model.leaveRest(entry, rest, object.id);
+  for (const side of empty)
+    model.leave(entry.tree, entry.found.node, `The field ${side} is empty: anything, or nothing?`, object.id);
   if (nat === null && verdict === null) {
     model.leave(
       entry.tree,

@@ -17,7 +17,7 @@ const pathText = z
   });
 
 /** A template is told from a path by a capture and the lack of a step with words around it. */
-export const isTemplate = (text: string): boolean => /\{/.test(text);
+export const isTemplate = (text: string): boolean => text.includes('{');
 
 const fieldText = z
   .string()

@@ -26,15 +26,16 @@ export function serviceOf(
   const set = (
     field: EntryOf<'services'>['ports'],
     what: string,
-    read: (text: string) => NumberSet | undefined,
+    read: (text: string) => readonly [number, number] | undefined,
   ): NumberSet | null => {
-    const texts = entry.texts(field).map(({ text }) => text);
-    if (texts.length === 0 || texts.some((text) => words.any.includes(text))) return null;
-    const pairs = texts.flatMap((text) => {
+    const texts = entry.texts(field);
+    if (texts.length === 0 || texts.some(({ text }) => words.any.includes(text))) return null;
+    const pairs: (readonly [number, number])[] = [];
+    for (const { text } of texts) {
       const found = read(text);
       if (found === undefined) unknown.push(`${what} ${text}`);
-      return pairsOf(found ?? []);
-    });
+      else pairs.push(found);
+    }
     return numberSet(pairs);
   };
   const protocols = set(as.protocol, 'protocol', (text) => {

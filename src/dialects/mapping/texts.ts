@@ -1,13 +1,4 @@
-import {
-  type AddressSet,
-  familyOf,
-  type NumberSet,
-  numberSet,
-  parseAddress,
-  parseAddresses,
-  prefixSet,
-  uniteAddresses,
-} from '#core/address';
+import { type AddressSet, parseAddress, parseAddresses, prefixSet, uniteAddresses } from '#core/address';
 import type { ADDRESS_FORMATS, Mapping } from './schema.ts';
 
 export type AddressFormat = (typeof ADDRESS_FORMATS)[number];
@@ -66,8 +57,8 @@ function wildcard(text: string): AddressSet | undefined {
 }
 
 /** Words grouped as the format wants them: two-word formats take pairs, unless a word is `any` or a name. */
-export function inEntries(words: readonly string[], format?: AddressFormat): string[] {
-  if (format !== 'a.b.c.d mask' && format !== 'a.b.c.d wildcard') return [...words];
+export function inEntries(words: readonly string[], format?: AddressFormat): readonly string[] {
+  if (format !== 'a.b.c.d mask' && format !== 'a.b.c.d wildcard') return words;
   const entries: string[] = [];
   for (let i = 0; i < words.length; i++) {
     const pair =
@@ -91,27 +82,26 @@ export function protocolOf(text: string, words: Mapping['words']): number | unde
 }
 
 /** Ports of one text: a number, a range `1024-65535` or `1024:65535`, or a word of the mapping. */
-export function portsOf(text: string, words: Mapping['words']): NumberSet | undefined {
-  const bounds = text
-    .split(/[-:]/)
-    .map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : own(words.ports, part)));
+export function portsOf(text: string, words: Mapping['words']): readonly [number, number] | undefined {
+  const parts = SEPARATOR.test(text) ? text.split(SEPARATOR) : [text];
+  const bounds = parts.map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : own(words.ports, part)));
   const [low, high = low] = bounds;
   if (bounds.length > 2 || low === undefined || high === undefined || bounds.includes(undefined))
     return undefined;
-  return high <= 65535 && low <= high ? numberSet([[low, high]]) : undefined;
+  return high <= 65535 && low <= high ? [low, high] : undefined;
 }
 
-/** Two sets per family as one. */
-export interface BothFamilies {
-  readonly 4?: AddressSet;
-  readonly 6?: AddressSet;
-}
+const SEPARATOR = /[-:]/;
 
-export function unite(sets: readonly AddressSet[]): BothFamilies {
-  const out: { 4?: AddressSet; 6?: AddressSet } = {};
-  for (const set of sets) {
-    const family = set.ranges.length === 0 ? set.family : familyOf(set.ranges[0]!.low);
-    out[family] = out[family] === undefined ? set : uniteAddresses(out[family], set);
+/** At most one set of each family, which together hold what the given ones hold. */
+export function unite(sets: readonly AddressSet[]): readonly AddressSet[] {
+  const [first, ...rest] = sets;
+  if (first === undefined || rest.length === 0) return sets;
+  const united = [first];
+  for (const set of rest) {
+    const index = united.findIndex(({ family }) => family === set.family);
+    if (index < 0) united.push(set);
+    else united[index] = uniteAddresses(united[index]!, set);
   }
-  return out;
+  return united;
 }

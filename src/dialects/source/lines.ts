@@ -64,11 +64,10 @@ export function excerpt(text: string): { readonly text: string; readonly whole?:
 
 /** Text in one line of at most `length` characters, for messages and opaque parts. */
 export function shorten(text: string, length = 200): string {
-  // Most texts are short lines already.
-  if (text.length <= length && !/[^\S ]| {2}|^ | $/.test(text)) return text;
-  const flat = text
-    .slice(0, length * 4)
-    .replace(/\s+/g, ' ')
-    .trim();
-  return flat.length > length || text.length > length * 4 ? `${flat.slice(0, length - 1)}…` : flat;
+  const head = text.slice(0, length * 4);
+  // Most texts are one tidy line already.
+  const flat = UNTIDY.test(head) ? head.replace(/\s+/g, ' ').trim() : head;
+  return flat.length > length || text.length > head.length ? `${flat.slice(0, length - 1)}…` : flat;
 }
+
+const UNTIDY = /[^\S ]| {2}|^ | $/;

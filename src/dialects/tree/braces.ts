@@ -1,56 +1,70 @@
-import type { Lines } from '#dialects/source';
+import { type Lines, Words } from '#dialects/source';
 import { NodeMaker, type OpenNode, type Tree } from './node.ts';
 
-import { isBlank, type Word, wordAt } from './words.ts';
+import { endOfQuoted, endOfWord, isBlank, unquoted } from './words.ts';
 
-type Lexeme =
-  | { readonly type: 'word'; readonly word: Word }
-  | { readonly type: '{' | '}' | ';' | 'newline' | 'end'; readonly at: number };
+type Mark = '{' | '}' | ';' | 'newline' | 'end';
 
 /** Steps through words, braces, semicolons and line ends; skips comments (`#`, `//` at a word's start, slash-star). */
 class Lexer {
-  at: number;
+  /** What `next` found stands from `start` to `end`. */
+  start = 0;
+  end: number;
+  /** The word that `next` found, quotes removed. */
+  word = '';
   readonly #text: string;
+  readonly #words: Words;
 
   constructor(text: string) {
     this.#text = text;
-    this.at = text.startsWith('\ufeff') ? 1 : 0;
+    this.#words = new Words(text);
+    this.end = text.startsWith('\ufeff') ? 1 : 0;
   }
 
-  next(): Lexeme {
+  next(): Mark | 'word' {
     const text = this.#text;
     for (;;) {
-      const at = this.at;
-      const c = text[at];
-      if (c === undefined) return { type: 'end', at };
-      if (c === '\n') return { type: 'newline', at: this.at++ };
-      if (isBlank(c)) this.at++;
-      else if (c === '#' || (c === '/' && text[at + 1] === '/')) {
+      const at = this.end;
+      this.start = at;
+      const c = text.charAt(at);
+      if (c === '') return 'end';
+      this.end = at + 1;
+      if (c === '\n') return 'newline';
+      if (c === '{' || c === '}' || c === ';') return c;
+      if (isBlank(c.charCodeAt(0))) continue;
+      if (c === '#' || (c === '/' && text[at + 1] === '/')) {
         const end = text.indexOf('\n', at);
-        this.at = end === -1 ? text.length : end;
+        this.end = end === -1 ? text.length : end;
       } else if (c === '/' && text[at + 1] === '*') {
         const end = text.indexOf('*/', at + 2);
-        this.at = end === -1 ? text.length : end + 2;
-      } else if (c === '{' || c === '}' || c === ';') return { type: c, at: this.at++ };
-      else {
-        const word = wordAt(text, at, text.length, '{};');
-        this.at = word.end;
-        return { type: 'word', word };
+        this.end = end === -1 ? text.length : end + 2;
+      } else {
+        this.#readWord(at);
+        return 'word';
       }
     }
   }
+
+  #readWord(at: number): void {
+    const text = this.#text;
+    const quoted = endOfQuoted(text, at, text.length);
+    this.end = quoted || endOfWord(text, at, text.length, isMark);
+    this.word = quoted > 0 ? unquoted(text, at, quoted) : this.#words.of(at, this.end);
+  }
 }
+
+const isMark = (code: number): boolean => code === 123 || code === 125 || code === 59;
 
 /** Do semicolons end statements here, or line ends? Decided on the first part of the text. */
 export function usesSemicolons(text: string): boolean {
   const lexer = new Lexer(text.slice(0, 200_000));
   let semicolons = 0;
   let bareLines = 0;
-  let last: Lexeme['type'] = 'newline';
-  for (let lexeme = lexer.next(); lexeme.type !== 'end'; lexeme = lexer.next()) {
-    if (lexeme.type === ';') semicolons++;
-    if (lexeme.type === 'newline' && last === 'word') bareLines++;
-    last = lexeme.type;
+  let last: ReturnType<Lexer['next']> = 'newline';
+  for (let type = lexer.next(); type !== 'end'; type = lexer.next()) {
+    if (type === ';') semicolons++;
+    if (type === 'newline' && last === 'word') bareLines++;
+    last = type;
   }
   return semicolons > 0 && semicolons >= bareLines;
 }
@@ -66,48 +80,60 @@ export function readBraces(source: Lines): Tree {
   const lexer = new Lexer(text);
   const root = make.open('root', '', 0);
   const open: OpenNode[] = [root];
-  let words: Word[] = [];
+  /** The children so far of the blocks that are open, the innermost last, and where those of each begin. */
+  const held: OpenNode[] = [];
+  const firsts: number[] = [];
+  /** The words of the statement being read, and where the first begins, the second begins and the last ends. */
+  const words: string[] = [];
+  let first = 0;
+  let second = 0;
+  let last = 0;
   /** A statement ended by a line end: a brace on a later line still makes it a block. */
   let pending: OpenNode | null = null;
 
   const statement = (start: number, end: number): OpenNode => {
-    const node = make.open('statement', words[0]?.text ?? '', start, open.length);
+    const node = make.open('statement', words[0] ?? '', start, open.length);
     if (words.length > 1) {
-      node.words = words.slice(1).map((w) => w.text);
+      node.words = words.slice(1);
       node.value = node.words.join(' ');
-      node.valueStart = words[1]!.start;
-      node.valueEnd = words.at(-1)!.end;
+      node.valueStart = second;
+      node.valueEnd = last;
     }
-    words = [];
-    open.at(-1)!.children.push(node);
+    words.length = 0;
+    held.push(node);
     return make.close(node, end);
   };
 
-  for (let lexeme = lexer.next(); ; lexeme = lexer.next()) {
-    if (lexeme.type === 'word') {
+  for (let type = lexer.next(); ; type = lexer.next()) {
+    const { start, end } = lexer;
+    if (type === 'word') {
       pending = null;
-      words.push(lexeme.word);
+      if (words.length === 0) first = start;
+      if (words.length === 1) second = start;
+      last = end;
+      words.push(lexer.word);
       continue;
     }
-    const { at } = lexeme;
-    if (lexeme.type === 'newline') {
-      if (!bySemicolon && words.length > 0) pending = statement(words[0]!.start, words.at(-1)!.end);
+    if (type === 'newline') {
+      if (!bySemicolon && words.length > 0) pending = statement(first, last);
       continue;
     }
-    if (lexeme.type === '{') {
-      const node =
-        words.length === 0 && pending !== null ? pending : statement(words[0]?.start ?? at, at + 1);
-      open.push(node);
+    if (type === '{') {
+      const isPending = words.length === 0 && pending !== null;
+      open.push(isPending ? pending! : statement(words.length > 0 ? first : start, end));
+      firsts.push(held.length);
       pending = null;
       continue;
     }
-    if (words.length > 0) statement(words[0]!.start, lexeme.type === ';' ? at + 1 : words.at(-1)!.end);
+    if (words.length > 0) statement(first, type === ';' ? end : last);
     pending = null;
-    if (lexeme.type === '}') {
+    if (type === '}') {
       if (open.length === 1)
-        throw make.refuse('dialects/malformed', 'This closing brace has no opening brace.', at);
-      make.close(open.pop()!, at + 1);
-    } else if (lexeme.type === 'end') break;
+        throw make.refuse('dialects/malformed', 'This closing brace has no opening brace.', start);
+      const node = make.close(open.pop()!, end);
+      const first = firsts.pop()!;
+      if (first < held.length) node.children = held.splice(first);
+    } else if (type === 'end') break;
   }
   if (open.length > 1) {
     const { name, value, start } = open.at(-1)!;
@@ -119,5 +145,6 @@ export function readBraces(source: Lines): Tree {
       'The file may be truncated.',
     );
   }
+  root.children = held;
   return { format: 'braces', source, root: make.close(root, text.length) };
 }

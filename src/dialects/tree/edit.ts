@@ -1,5 +1,5 @@
 import type { Edit } from '#core/config';
-import type { Tree, TreeNode } from './node.ts';
+import { type Tree, type TreeNode, wordsOf } from './node.ts';
 import { escapeXml, layoutOf, type NewNode, quoteWord, render } from './render.ts';
 
 function edit(tree: Tree, start: number, end: number, text: string): Edit {
@@ -31,7 +31,7 @@ function rawValue(tree: Tree, node: TreeNode, value: string): string {
     return keeps && /^(?:-?\d+(?:\.\d+)?|true|false|null)$/.test(value) ? value : JSON.stringify(value);
   }
   if (tree.format === 'ini' && node.kind === 'string') return value;
-  return value.split(' ').length === node.words.length ? value : quoteWord(value);
+  return value.split(' ').length === wordsOf(node).length ? value : quoteWord(value);
 }
 
 /** Removes a child of `parent`, with its line where it stands alone on it, and its comma in JSON. */

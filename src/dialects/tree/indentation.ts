@@ -41,7 +41,7 @@ export function readIndentation(source: Lines): Tree {
       node.valueStart = words[1]!.start;
       node.valueEnd = end;
     }
-    open.at(-1)!.node.children.push(make.close(node, end));
+    make.adopt(open.at(-1)!.node, make.close(node, end));
     for (const { node: parent } of open) if (parent !== root) make.close(parent, end);
     open.push({ node, column });
   }

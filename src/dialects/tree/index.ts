@@ -12,6 +12,7 @@ export {
   type TreeAttribute,
   type TreeFormat,
   type TreeNode,
+  wordsOf,
 } from './node.ts';
 export { byteOffset, readTree, spanOf, TREE_FORMATS, walk } from './read.ts';
 export type { NewNode } from './render.ts';

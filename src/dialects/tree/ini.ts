@@ -35,10 +35,10 @@ export function readIni(source: Lines): Tree {
         words[1]?.start ?? -1,
         end - 1,
       );
-      root.children.push(make.close(section, end));
+      make.adopt(root, make.close(section, end));
       continue;
     }
-    section.children.push(key(source, make, start, end));
+    make.adopt(section, key(source, make, start, end));
     if (section !== root) make.close(section, end);
   }
   return { format: 'ini', source, root: make.close(root, text.length) };

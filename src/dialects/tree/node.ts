@@ -39,8 +39,8 @@ export interface TreeNode {
   readonly name: string;
   /** Decoded text without quotes; null where there is none. */
   readonly value: string | null;
-  /** The value word by word, quotes removed. One entry for a JSON scalar or XML text. */
-  readonly words: readonly string[];
+  /** The value word by word, quotes removed; null where it is one text or there is none. {@link wordsOf} gives both as words. */
+  readonly words: readonly string[] | null;
   readonly attributes: readonly TreeAttribute[];
   /** XML namespace of the element, else null. */
   readonly namespace: string | null;
@@ -51,9 +51,6 @@ export interface TreeNode {
   /** Span of the raw value; both -1 where there is none. */
   readonly valueStart: number;
   readonly valueEnd: number;
-  /** Lines from 1. */
-  readonly line: number;
-  readonly endLine: number;
 }
 
 export interface Tree {
@@ -72,7 +69,6 @@ export type OpenNode = { -readonly [K in keyof TreeNode]: TreeNode[K] } & {
 const NO_WORDS: readonly string[] = [];
 const NO_ATTRIBUTES: TreeAttribute[] = [];
 const NO_CHILDREN: OpenNode[] = [];
-const LEAVES: ReadonlySet<TreeNode['kind']> = new Set(['string', 'number', 'literal']);
 
 /** Makes nodes for one source and refuses what is too deep or too much. */
 export class NodeMaker {
@@ -85,7 +81,6 @@ export class NodeMaker {
 
   /** A node that starts at `start`; its end is set later. */
   open(kind: TreeNode['kind'], name: string, start: number, depth = 0): OpenNode {
-    const line = this.#source.lineAt(start);
     if (depth > DEEPEST)
       throw this.refuse('dialects/too-deep', `The nesting is deeper than ${DEEPEST} levels.`, start);
     if (++this.#count > MOST_NODES) {
@@ -95,22 +90,25 @@ export class NodeMaker {
       kind,
       name,
       value: null,
-      words: NO_WORDS,
+      words: null,
       attributes: NO_ATTRIBUTES,
       namespace: null,
-      children: LEAVES.has(kind) ? NO_CHILDREN : [],
+      children: NO_CHILDREN,
       start,
       end: start,
       valueStart: -1,
       valueEnd: -1,
-      line,
-      endLine: line,
     };
+  }
+
+  /** Puts a node behind the other children of its parent. */
+  adopt(parent: OpenNode, child: OpenNode): void {
+    if (parent.children === NO_CHILDREN) parent.children = [child];
+    else parent.children.push(child);
   }
 
   close(node: OpenNode, end: number): OpenNode {
     node.end = end;
-    node.endLine = this.#source.lineAt(Math.max(node.start, end - 1));
     return node;
   }
 
@@ -127,6 +125,11 @@ export class NodeMaker {
     };
     return new TuckpointError(code, message, advice === undefined ? { place } : { place, advice });
   }
+}
+
+/** The value of a node word by word; a JSON scalar or XML text is one word. */
+export function wordsOf({ words, value }: TreeNode): readonly string[] {
+  return words ?? (value === null ? NO_WORDS : [value]);
 }
 
 /** Offsets at which lines start, ascending; the first is 0. */

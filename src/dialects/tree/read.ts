@@ -49,8 +49,8 @@ function guessed(file: SourceFile): TreeFormat {
 }
 
 /** The place of a node. */
-export function spanOf(tree: Tree, node: Pick<TreeNode, 'start' | 'end' | 'line' | 'endLine'>): Span {
-  return { file: tree.source.file, line: node.line, endLine: node.endLine, start: node.start, end: node.end };
+export function spanOf(tree: Tree, { start, end }: Pick<TreeNode, 'start' | 'end'>): Span {
+  return tree.source.span(start, end);
 }
 
 /** Where an offset of the text stands in the bytes of the file (UTF-8). */

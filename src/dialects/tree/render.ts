@@ -8,7 +8,7 @@ export interface NewNode {
   /** One text. Ignored where there are children, in JSON and XML. */
   readonly value?: string | null;
   /** Words after the name, in braces, indentation and INI section formats; goes before `value`. */
-  readonly words?: readonly string[];
+  readonly words?: readonly string[] | null;
   readonly attributes?: readonly { readonly name: string; readonly value: string }[];
   readonly namespace?: string | null;
   readonly children?: readonly NewNode[];

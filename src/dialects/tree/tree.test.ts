@@ -6,6 +6,7 @@ import {
   guessFormat,
   MOST_NODES,
   readTree,
+  spanOf,
   TREE_FORMATS,
   type Tree,
   type TreeFormat,
@@ -20,6 +21,9 @@ const at = (t: Tree, ...path: (string | number)[]): TreeNode =>
       typeof step === 'number' ? node.children[step]! : node.children.find((c) => c.name === step)!,
     t.root,
   );
+/** A node with its place. */
+const placed = (t: Tree, node: TreeNode) => ({ ...node, ...spanOf(t, node) });
+const linesOf = (t: Tree, node: TreeNode) => [spanOf(t, node).line, spanOf(t, node).endLine];
 const raw = (t: Tree, node: TreeNode) => t.source.text.slice(node.start, node.end);
 const failure = (run: () => unknown): TuckpointError => {
   try {
@@ -43,11 +47,11 @@ describe('an INI file', () => {
   test('has sections with keys, in order, with lines', () => {
     const t = tree(INI);
     expect(t.format).toBe('ini');
-    expect(t.root.children.map((c) => [c.name, c.line, c.endLine])).toEqual([
+    expect(t.root.children.map((c) => [c.name, ...linesOf(t, c)])).toEqual([
       ['Match', 2, 3],
       ['Network', 5, 8],
     ]);
-    expect(at(t, 'Network', 'Address')).toMatchObject({ value: '10.1.0.1/24', line: 6 });
+    expect(placed(t, at(t, 'Network', 'Address'))).toMatchObject({ value: '10.1.0.1/24', line: 6 });
     expect(at(t, 'Network', 'DNS').words).toEqual(['10.1.0.53', '10.1.0.54']);
   });
 });
@@ -56,14 +60,14 @@ describe('an XML document', () => {
   test('has elements with namespace, attributes and text', () => {
     const t = tree(XML);
     const gate = at(t, 'gate');
-    expect([gate.namespace, gate.line, gate.endLine]).toEqual(['urn:x', 2, 6]);
+    expect([gate.namespace, ...linesOf(t, gate)]).toEqual(['urn:x', 2, 6]);
     expect(
       gate.attributes.map(({ name, value, start, end }) => [name, value, XML.slice(start, end)]),
     ).toEqual([
       ['xmlns', 'urn:x', 'urn:x'],
       ['mode', 'safe', 'safe'],
     ]);
-    expect(at(t, 'gate', 'port')).toMatchObject({ value: 'eth&0', line: 4 });
+    expect(placed(t, at(t, 'gate', 'port'))).toMatchObject({ value: 'eth&0', line: 4 });
     expect(raw(t, at(t, 'gate', 'port'))).toBe('<port n="1">eth&amp;0</port>');
     expect(raw(t, at(t, 'gate', 'empty'))).toBe('<empty/>');
   });
@@ -83,8 +87,8 @@ describe('a JSON text', () => {
   test('has members and list elements with their kind', () => {
     const t = tree(JSON_TEXT);
     expect(at(t, 'a').kind).toBe('list');
-    expect(at(t, 'a', 1, 'b')).toMatchObject({ kind: 'string', value: 'x\ny', line: 2 });
-    expect(at(t, 'c')).toMatchObject({ kind: 'literal', value: 'null', line: 3 });
+    expect(placed(t, at(t, 'a', 1, 'b'))).toMatchObject({ kind: 'string', value: 'x\ny', line: 2 });
+    expect(placed(t, at(t, 'c'))).toMatchObject({ kind: 'literal', value: 'null', line: 3 });
   });
   test('keeps members of the same name', () => {
     expect(tree('{"a":1,"a":2}').root.children.map((c) => c.value)).toEqual(['1', '2']);
@@ -120,7 +124,7 @@ describe('a text with braces', () => {
   test('has statements with words and blocks', () => {
     const t = tree(BRACES);
     expect(t.format).toBe('braces');
-    expect(at(t, 'gate')).toMatchObject({ value: 'quay', line: 1, endLine: 4 });
+    expect(placed(t, at(t, 'gate'))).toMatchObject({ value: 'quay', line: 1, endLine: 4 });
     expect(at(t, 'gate', 'port').words).toEqual(['eth 0']);
     expect(at(t, 'gate', 'port').children.map((c) => [c.name, c.value])).toEqual([
       ['up', null],
@@ -148,7 +152,7 @@ describe('a text nested by indentation', () => {
   test('makes deeper lines children of the line above', () => {
     const t = tree(INDENTED);
     expect(t.format).toBe('indentation');
-    expect(t.root.children.map((c) => [c.name, c.value, c.line, c.endLine])).toEqual([
+    expect(t.root.children.map((c) => [c.name, c.value, ...linesOf(t, c)])).toEqual([
       ['port', 'eth0', 1, 3],
       ['port', 'eth1', 5, 6],
     ]);
@@ -263,7 +267,8 @@ describe('every reader', () => {
               from = child.end;
             }
             if (node.valueStart >= 0) expect(node.valueStart).toBeLessThanOrEqual(node.valueEnd);
-            expect(node.endLine).toBeGreaterThanOrEqual(node.line);
+            const { line, endLine } = spanOf(t, node);
+            expect(endLine).toBeGreaterThanOrEqual(line);
           }
         },
       ),

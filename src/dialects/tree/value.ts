@@ -1,5 +1,5 @@
 import type { Value } from '#core/config';
-import type { TreeNode } from './node.ts';
+import { type TreeNode, wordsOf } from './node.ts';
 
 /**
  * What stands below a node, in comparable form: a text, a list of texts, or fields by name. Entries of one name that
@@ -13,7 +13,7 @@ export function treeValue(node: TreeNode): Value {
   if (node.kind === 'element' && node.value !== null) fields.set('.', node.value);
   const groups = new Map<string, TreeNode[]>();
   for (const child of node.children) {
-    const own = child.children.length > 0 && child.words.length > 0 && child.kind !== 'element';
+    const own = child.children.length > 0 && wordsOf(child).length > 0 && child.kind !== 'element';
     const key = own ? `${child.name} ${child.value}` : child.name;
     const known = groups.get(key);
     if (known === undefined) groups.set(key, [child]);
@@ -29,6 +29,6 @@ export function treeValue(node: TreeNode): Value {
 
 /** The name of a node with its words, as a person would say it. */
 export function titleOf(node: TreeNode): string {
-  const words = node.children.length > 0 || node.kind === 'statement' ? node.words : [];
+  const words = node.children.length > 0 || node.kind === 'statement' ? wordsOf(node) : [];
   return [node.name === '' ? 'entry' : node.name, ...words].join(' ').slice(0, 200);
 }

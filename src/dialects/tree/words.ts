@@ -6,41 +6,64 @@ export interface Word {
 }
 
 /**
- * Reads one word at `at`: a quoted text (backslash escapes the quote and itself), or characters up to a blank or one
- * of `stops`. A quote that is not closed is an ordinary character: a single one must close on its line, a double
- * one within `limit`.
+ * Where the quoted text at `at` ends, or 0 where none stands there. A backslash escapes the quote and itself. A quote
+ * that is not closed is an ordinary character: a single one must close on its line, a double one within `limit`.
  */
-export function wordAt(text: string, at: number, limit: number, stops: string): Word {
-  const quote = text[at];
-  if (quote === '"' || quote === "'") {
-    for (let i = at + 1; i < limit; i++) {
-      const c = text[i];
-      if (c === '\\') i++;
-      else if (c === quote)
-        return { text: text.slice(at + 1, i).replace(/\\(["'\\])/g, '$1'), start: at, end: i + 1 };
-      else if (quote === "'" && c === '\n') break;
-    }
+export function endOfQuoted(text: string, at: number, limit: number): number {
+  const quote = text.charCodeAt(at);
+  if (quote !== DOUBLE && quote !== SINGLE) return 0;
+  for (let i = at + 1; i < limit; i++) {
+    const code = text.charCodeAt(i);
+    if (code === BACKSLASH) i++;
+    else if (code === quote) return i + 1;
+    else if (quote === SINGLE && code === NEWLINE) return 0;
   }
+  return 0;
+}
+
+/** What a quoted text says. */
+export function unquoted(text: string, start: number, end: number): string {
+  return text.slice(start + 1, end - 1).replace(/\\(["'\\])/g, '$1');
+}
+
+/** Where the word of at least one character at `at` ends: at a blank, at a character that `stops`, or at `limit`. */
+export function endOfWord(
+  text: string,
+  at: number,
+  limit: number,
+  stops: (code: number) => boolean = () => false,
+): number {
   let end = at;
-  while (end < limit && !isBlank(text[end]!) && !stops.includes(text[end]!)) end++;
-  if (end === at) end++;
-  return { text: text.slice(at, end), start: at, end };
+  while (end < limit) {
+    const code = text.charCodeAt(end);
+    if (isBlank(code) || stops(code)) break;
+    end++;
+  }
+  return Math.max(end, at + 1);
 }
 
 /** The words between two offsets. */
 export function wordsBetween(text: string, start: number, end: number): Word[] {
   const words: Word[] = [];
   for (let at = start; at < end; ) {
-    if (isBlank(text[at]!)) at++;
+    if (isBlank(text.charCodeAt(at))) at++;
     else {
-      const word = wordAt(text, at, end, '');
-      words.push(word);
-      at = word.end;
+      const quoted = endOfQuoted(text, at, end);
+      const wordEnd = quoted || endOfWord(text, at, end);
+      const said = quoted > 0 ? unquoted(text, at, quoted) : text.slice(at, wordEnd);
+      words.push({ text: said, start: at, end: wordEnd });
+      at = wordEnd;
     }
   }
   return words;
 }
 
-export function isBlank(c: string): boolean {
-  return c === ' ' || c === '\t' || c === '\r' || c === '\n' || c === '\f' || c === '\v';
+/** Space, tab, line feed, vertical tab, form feed or carriage return. */
+export function isBlank(code: number): boolean {
+  return code === 32 || (code >= 9 && code <= 13);
 }
+
+const DOUBLE = 34;
+const SINGLE = 39;
+const BACKSLASH = 92;
+const NEWLINE = 10;

@@ -40,7 +40,7 @@ export function readXml(source: Lines): Tree {
     const node = make.open('element', tag.local, tagStart, open.length - 1);
     node.namespace = tag.uri;
     node.attributes = attributesOf(tag.attributes, text, tagStart, at());
-    open.at(-1)!.children.push(node);
+    make.adopt(open.at(-1)!, node);
     open.push(node);
     texts.push([]);
     bodies.push(at());
@@ -57,10 +57,7 @@ export function readXml(source: Lines): Tree {
     const raw = text.slice(body, bodyEnd);
     node.valueStart = body + (raw.trim() === '' ? 0 : raw.length - raw.trimStart().length);
     node.valueEnd = raw.trim() === '' ? body : body + raw.trimEnd().length;
-    if (value !== '') {
-      node.value = value;
-      node.words = [value];
-    }
+    if (value !== '') node.value = value;
   });
   parser.write(mark === 1 ? text.slice(1) : text).close();
   return { format: 'xml', source, root: make.close(root, text.length) };

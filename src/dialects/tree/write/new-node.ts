@@ -43,7 +43,7 @@ function grown(node: TreeNode, mentions: readonly Mention[], without: ReadonlySe
 function replaceWord(node: Growing, from: string, to: string): void {
   const word = (text: string) => (text === from ? to : text);
   node.name = word(node.name);
-  if (node.words !== undefined) node.words = node.words.map(word);
+  if (node.words != null) node.words = node.words.map(word);
   if (node.value != null) {
     const value = node.value;
     node.value = value === from ? to : value.split(' ').map(word).join(' ');
