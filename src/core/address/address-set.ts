@@ -25,28 +25,30 @@ export interface AddressSet {
 export function addressSet(family: Family, ranges: readonly AddressRange[]): AddressSet {
   const words = wordsOf(family);
   if (inOrder(ranges, words)) return { family, ranges };
-  const sorted = ranges
-    .filter((r) => r.low.length === words && r.high.length === words && compareAddresses(r.low, r.high) <= 0)
+  const joined = ranges
+    .filter((range) => holdsSome(range, words))
     .sort((a, b) => compareAddresses(a.low, b.low));
-  const joined: AddressRange[] = [];
-  for (const range of sorted) {
-    const last = joined.at(-1);
-    const afterLast = last === undefined ? undefined : nextAddress(last.high);
-    if (last === undefined || (afterLast !== undefined && compareAddresses(range.low, afterLast) > 0)) {
-      joined.push(range);
-    } else if (compareAddresses(range.high, last.high) > 0) {
-      joined[joined.length - 1] = { low: last.low, high: range.high };
-    }
+  let count = 0;
+  for (const range of joined) {
+    const last = joined[count - 1];
+    if (count === 0 || hasGap(last!.high, range.low)) joined[count++] = range;
+    else if (compareAddresses(range.high, last!.high) > 0)
+      joined[count - 1] = { low: last!.low, high: range.high };
   }
-  return { family, ranges: joined };
+  // Cut to its size: an array that grew keeps room for many more.
+  return { family, ranges: joined.slice(0, count) };
+}
+
+/** Is the range of this family, and not empty? */
+function holdsSome({ low, high }: AddressRange, words: number): boolean {
+  return low.length === words && high.length === words && compareAddresses(low, high) <= 0;
 }
 
 /** Are the ranges of this family, sorted, and with a gap between each and the next? */
 function inOrder(ranges: readonly AddressRange[], words: number): boolean {
   let last: AddressRange | undefined;
   for (const range of ranges) {
-    if (range.low.length !== words || range.high.length !== words) return false;
-    if (compareAddresses(range.low, range.high) > 0) return false;
+    if (!holdsSome(range, words)) return false;
     if (last !== undefined && !hasGap(last.high, range.low)) return false;
     last = range;
   }

@@ -11,13 +11,20 @@ export interface Prefix {
 /** The first and last address of a prefix; bits of `address` beyond `length` are ignored. */
 export function rangeOfPrefix(address: Address, length: number): AddressRange {
   if (length >= address.length * 32) return { low: address, high: address };
-  const low = address.map((word, i) => word - (word % valuesBeyond(length, i)));
-  return { low, high: low.map((word, i) => word + valuesBeyond(length, i) - 1) };
+  const low = address.slice();
+  const high = address.slice();
+  for (let i = 0; i < address.length; i++) {
+    const values = valuesBeyond(length, i);
+    low[i]! -= low[i]! % values;
+    high[i] = low[i]! + values - 1;
+  }
+  return { low, high };
 }
 
 /** How many values those bits of word number `word` can take that lie beyond the first `length` bits of an address. */
 function valuesBeyond(length: number, word: number): number {
-  return 2 ** (32 - Math.min(32, Math.max(0, length - 32 * word)));
+  const free = 32 - Math.min(32, Math.max(0, length - 32 * word));
+  return free === 32 ? 0x1_0000_0000 : (1 << free) >>> 0;
 }
 
 /** The fewest prefixes that hold exactly the addresses of the range, in order. */

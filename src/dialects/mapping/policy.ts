@@ -1,3 +1,4 @@
+import type { Family } from '#core/address';
 import type { Condition, Path, Pipeline, Policy, Rule, Stage, Unread } from '#core/traffic';
 import { type CompiledRule, compileRule, reachOf } from './compile.ts';
 import type { Model } from './model.ts';
@@ -14,7 +15,7 @@ export function policyOf(
   const { mapping } = model;
   if (mapping.rules === undefined) return null;
   const { paths, stateful, otherwise } = mapping.policy;
-  const rules = readRules.map((rule) => compileRule(model, rule));
+  const filters = filterRules(model, readRules);
   const nat = readNat.map((rule) => compileRule(model, rule));
   const file = model.trees[0]?.source.file ?? '';
   const said = (text: string) => ({ file, line: 1, text: `mapping ${mapping.name}: ${text}` });
@@ -38,12 +39,6 @@ export function policyOf(
             origin: said('no rule matches'),
           }
         : { match: {}, action: { verdict: otherwise }, origin: said(`otherwise ${otherwise}`) };
-    const own: Rule[] = [];
-    for (const { rule, matches } of rules) {
-      const { verdict, enabled, origin } = rule;
-      if (!enabled || verdict === null) continue;
-      for (const match of matches(family)) own.push({ match, action: { verdict }, origin });
-    }
     const translations = (kinds: readonly string[]): Rule[] =>
       nat.flatMap(({ rule, matches, rewrite: rewriteFor }) => {
         const rewrite = rule.enabled && kinds.includes(rule.nat!) ? rewriteFor(family) : null;
@@ -51,7 +46,7 @@ export function policyOf(
           ? []
           : matches(family).map((match) => ({ match, action: { rewrite }, origin: rule.origin }));
       });
-    const filter: Stage = { kind: 'filter', name: 'rules', rules: [...first, ...own, last] };
+    const filter: Stage = { kind: 'filter', name: 'rules', rules: [...first, ...filters[family], last] };
     const before: Stage = { kind: 'nat', name: 'destination NAT', rules: translations(['destination']) };
     const after: Stage = { kind: 'nat', name: 'source NAT', rules: translations(['source', 'masquerade']) };
     for (const path of paths) pipelines.push({ path, family, stages: stagesOf(path, before, filter, after) });
@@ -61,7 +56,7 @@ export function policyOf(
   return {
     pipelines,
     unread: [
-      ...unreadParts(model, [...rules, ...nat], paths),
+      ...unreadParts(model, [...readRules, ...readNat], paths),
       ...nat.filter(isLost).map(
         (one): Unread => ({
           ...one.rule.origin,
@@ -75,6 +70,20 @@ export function policyOf(
   };
 }
 
+/** What the rules match, of each family. */
+function filterRules(model: Model, readRules: readonly ReadRule[]): Readonly<Record<Family, Rule[]>> {
+  const rules: Record<Family, Rule[]> = { 4: [], 6: [] };
+  for (const rule of readRules) {
+    const { verdict, enabled, origin } = rule;
+    if (!enabled || verdict === null) continue;
+    const action = { verdict };
+    const { matches } = compileRule(model, rule);
+    for (const family of [4, 6] as const)
+      for (const match of matches(family)) rules[family].push({ match, action, origin });
+  }
+  return rules;
+}
+
 /** Destinations are translated before the rules see a packet, sources after (common practice, no source). */
 function stagesOf(path: Path, before: Stage, filter: Stage, after: Stage): Stage[] {
   const stages = [...(path === 'from' ? [] : [before]), filter, ...(path === 'to' ? [] : [after])];
@@ -85,9 +94,9 @@ function isLost({ rule, rewrite }: CompiledRule): boolean {
   return rule.enabled && rewrite(4) === null && rewrite(6) === null;
 }
 
-function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: readonly Path[]): Unread[] {
+function unreadParts(model: Model, rules: readonly ReadRule[], paths: readonly Path[]): Unread[] {
   if (model.opaque.length === 0) return [];
-  const byId = new Map(compiled.map((one) => [one.rule.id, one]));
+  const byId = new Map(rules.map((rule) => [rule.id, rule]));
   return model.opaque.flatMap(({ place, text, whole, why, within, mayAffectTraffic }): Unread[] => {
     if (!mayAffectTraffic) return [];
     const rule = within === null ? undefined : byId.get(within);
@@ -99,7 +108,7 @@ function unreadParts(model: Model, compiled: readonly CompiledRule[], paths: rea
         text,
         ...(whole !== undefined && { whole }),
         reason,
-        ...(rule === undefined ? {} : { paths, ...reachOf(rule) }),
+        ...(rule === undefined ? {} : { paths, ...reachOf(compileRule(model, rule)) }),
       },
     ];
   });

@@ -99,7 +99,7 @@ function readRule(
     ...rest.map((part) => shorten(entry.tree.source.text.slice(part.start, part.end)).replace(/;$/, '')),
     ...empty.map((side) => `${side} is empty`),
   ];
-  const entriesOf = (side: Side) => inEntries(sides[side], as.as).toSorted();
+  const entriesOf = (side: Side) => sorted(inEntries(sides[side], as.as));
   const value: { [field: string]: Value } = {
     from: entriesOf('from'),
     to: entriesOf('to'),
@@ -114,8 +114,8 @@ function readRule(
   if (nat === null) value.action = verdict ?? action;
   else {
     value.kind = nat.kind;
-    value.toAddresses = textsIn(toAddresses).toSorted();
-    value.toPorts = textsIn(toPorts).toSorted();
+    value.toAddresses = sorted(textsIn(toAddresses));
+    value.toPorts = sorted(textsIn(toPorts));
   }
   if (unread.length > 0) value.unread = unread;
   const mentions = mentionsOf(model, taken, toAddresses);
@@ -160,6 +160,10 @@ function textsIn(taken: readonly Taken[]): readonly string[] {
 }
 
 const NONE: readonly string[] = [];
+
+function sorted(texts: readonly string[]): readonly string[] {
+  return texts.length < 2 ? texts : texts.toSorted();
+}
 
 function mentionsOf(
   model: Model,

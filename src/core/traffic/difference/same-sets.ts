@@ -1,4 +1,3 @@
-import type { NumberSet } from '#core/address';
 import { type FieldSet, isAddressSet } from './fields.ts';
 
 /** Finds equal sets again by a number made of their bounds: far quicker than by their texts. */
@@ -14,34 +13,41 @@ export class SameSets {
   }
 
   #sameAs(set: FieldSet): FieldSet {
-    const bounds = isAddressSet(set) ? wordsOf(set) : set;
-    let hash = bounds.length;
-    for (let i = 0; i < bounds.length; i++)
-      hash = Math.imul(hash ^ (bounds[i]! | 0), 0x9e3779b1) ^ (hash >>> 15);
+    const hash = hashOf(set);
     const alike = this.#known.get(hash);
     if (alike === undefined) {
       this.#known.set(hash, [set]);
       return set;
     }
-    for (const known of alike)
-      if (
-        isAddressSet(known) === isAddressSet(set) &&
-        areEqual(isAddressSet(known) ? wordsOf(known) : known, bounds)
-      )
-        return known;
+    for (const known of alike) if (areEqual(known, set)) return known;
     alike.push(set);
     return set;
   }
 }
 
-function areEqual(a: ArrayLike<number>, b: ArrayLike<number>): boolean {
+function hashOf(set: FieldSet): number {
+  if (!isAddressSet(set)) return mixed(set.length, set);
+  return set.ranges.reduce((hash, { low, high }) => mixed(mixed(hash, low), high), set.ranges.length);
+}
+
+function mixed(start: number, numbers: readonly number[]): number {
+  let hash = start;
+  for (let i = 0; i < numbers.length; i++)
+    hash = Math.imul(hash ^ (numbers[i]! | 0), 0x9e3779b1) ^ (hash >>> 15);
+  return hash;
+}
+
+function areEqual(a: FieldSet, b: FieldSet): boolean {
+  if (!isAddressSet(a)) return !isAddressSet(b) && areSame(a, b);
+  return (
+    isAddressSet(b) &&
+    a.ranges.length === b.ranges.length &&
+    a.ranges.every(({ low, high }, i) => areSame(low, b.ranges[i]!.low) && areSame(high, b.ranges[i]!.high))
+  );
+}
+
+function areSame(a: readonly number[], b: readonly number[]): boolean {
   if (a.length !== b.length) return false;
   for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return false;
   return true;
-}
-
-function wordsOf({ ranges }: Exclude<FieldSet, NumberSet>): readonly number[] {
-  const words: number[] = [];
-  for (const { low, high } of ranges) words.push(...low, ...high);
-  return words;
 }

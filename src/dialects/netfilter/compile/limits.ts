@@ -164,14 +164,12 @@ function interfaceLimit(
   values: readonly Expression[],
   negated: boolean,
 ): Match | 'never' | null {
-  const names: string[] = [];
-  for (const value of values) {
-    if (typeof value !== 'string' || value.includes('\\')) return null;
-    // An index number tells nothing about the name.
-    if (!field.endsWith('name') && numberOf(value) !== undefined) return null;
-    names.push(value);
-  }
-  if (names.length > 1) names.sort();
+  const byName = field.endsWith('name');
+  // An index number tells nothing about the name.
+  const isName = (value: Expression): value is string =>
+    typeof value === 'string' && !value.includes('\\') && (byName || numberOf(value) === undefined);
+  if (!values.every(isName)) return null;
+  const names = values.length > 1 ? values.toSorted() : values;
   if (field.startsWith('meta oif') && context.beforeRouting) {
     return names.includes('') !== negated ? {} : 'never';
   }

@@ -1,4 +1,5 @@
 import {
+  type Address,
   type AddressRange,
   type AddressSet,
   addressSet,
@@ -92,22 +93,26 @@ function readAddresses(family: Family, values: readonly Expression[]): AddressSe
 
 function addressRange(family: Family, value: Expression): AddressRange | null {
   if (typeof value === 'string') {
-    const address = parseAddress(value);
-    if (address === undefined || (address.length === 1) !== (family === 4)) return null;
-    return { low: address, high: address };
+    const address = addressOf(family, value);
+    return address === null ? null : { low: address, high: address };
   }
   if (value.kind === 'any') return { low: highestAddress(family).map(() => 0), high: highestAddress(family) };
   if (value.kind === 'range') {
-    const low = addressRange(family, value.from);
-    const high = addressRange(family, value.to);
-    return low === null || high === null ? null : { low: low.low, high: high.high };
+    const low = addressOf(family, value.from);
+    const high = addressOf(family, value.to);
+    return low === null || high === null ? null : { low, high };
   }
   if (value.kind === 'prefix') {
-    const base = addressRange(family, value.address);
+    const address = addressOf(family, value.address);
     const length = prefixLength(family, value.length);
-    return base === null || length === null ? null : rangeOfPrefix(base.low, length);
+    return address === null || length === null ? null : rangeOfPrefix(address, length);
   }
   return null;
+}
+
+function addressOf(family: Family, value: Expression): Address | null {
+  const address = typeof value === 'string' ? parseAddress(value) : undefined;
+  return address === undefined || (address.length === 1) !== (family === 4) ? null : address;
 }
 
 /** `24` or a contiguous netmask `255.255.255.0`. */
