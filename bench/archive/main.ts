@@ -11,7 +11,7 @@ import { peakMB } from './memory.ts';
 import { AS_SOURCE, pourOut } from './source.ts';
 import { type Results, summary } from './summary.ts';
 import { Syncs } from './syncs.ts';
-import { takeIn, takeInAtOnce } from './take-in.ts';
+import { idsOf, takeIn, takeInAtOnce } from './take-in.ts';
 import {
   AS_OPENER,
   freshProcess,
@@ -49,23 +49,18 @@ async function measure(name: string, repository: string | undefined): Promise<Re
     const archive = await openArchive({ folder, key });
     const syncs = new Syncs();
     const startMB = peakMB();
-    const { ids, total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home, syncs);
+    const { total, oneByOne, peakMB: peaks } = await takeIn(archive, size, putAtOnce, main, home, syncs);
     const bytes = sizeOnDisk(folder);
 
     say('git …');
     const git = await gitRepository(repository ?? path.join(home, 'repository'), size);
     const packed = packSize(git.folder);
     say('restoring …');
-    const restore = await restoreAny(archive, ids, size, git.folder, main);
+    const restore = await restoreAny(archive, size, git.folder, main);
     say('verifying …');
     const verify = await verifyAll(archive, home, total.storedBytes);
-    const fresh = await freshProcess(main, folder, key.identity, [ids.at(-1)!.at(-1)!]);
-    const atOnce = await takeInAtOnce(
-      archive,
-      ids.slice(0, 16).map((own) => own.at(-1)!),
-      home,
-      syncs,
-    );
+    const fresh = await freshProcess(main, folder, key.identity, [(await idsOf(archive, 0)).at(-1)!]);
+    const atOnce = await takeInAtOnce(archive, Math.min(16, size.devices), home, syncs);
     await archive.close();
 
     const captures = size.devices * size.days;

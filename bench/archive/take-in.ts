@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import path from 'node:path';
-import { type FolderArchive, type Inside, insideOf, type NewCapture, tidy } from '#archive';
+import { type Capture, type FolderArchive, type Inside, insideOf, type NewCapture, tidy } from '#archive';
 import { Compared, type Spent, spentOn } from './compared.ts';
 import { bareStore, newestLine } from './disk.ts';
 import { secondsSince } from './figures.ts';
@@ -12,10 +12,17 @@ import type { Syncs } from './syncs.ts';
 /** How often captures are put at once. */
 const TIMES = 5;
 
+const nameOf = (device: number) => `device-${device}`;
+
+/** Ids of a device's captures, oldest first. Asked for when needed: those of all would be memory that is not the archive's. */
+export async function idsOf(archive: FolderArchive, device: number): Promise<string[]> {
+  return (await archive.list(nameOf(device))).map(({ id }) => id);
+}
+
 function captureOf(device: number, day: number, bytes: Uint8Array): NewCapture {
   const at = new Date(Date.UTC(2026, 0, 1 + day, 3, 0, device % 60)).toISOString();
   const files = [{ name: 'running.conf', bytes }];
-  return { device: `device-${device}`, at, source: 'round', release: '7.2.4', slot: '1', run: null, files };
+  return { device: nameOf(device), at, source: 'round', release: '7.2.4', slot: '1', run: null, files };
 }
 
 /** What the disk alone takes for what was stored of a capture: its container, if it has one of its own, and a line. */
@@ -37,7 +44,8 @@ class Puts {
   readonly #archive: FolderArchive;
   readonly #atOnce: number;
   #pending: Promise<string>[] = [];
-  readonly ids: string[] = [];
+  /** Id of the one settled last. */
+  last = '';
 
   constructor(archive: FolderArchive, atOnce: number) {
     this.#archive = archive;
@@ -50,7 +58,7 @@ class Puts {
   }
 
   async settle(): Promise<void> {
-    this.ids.push(...(await Promise.all(this.#pending)));
+    this.last = (await Promise.all(this.#pending)).at(-1) ?? this.last;
     this.#pending = [];
   }
 }
@@ -71,7 +79,6 @@ export async function takeIn(
   const every = Math.ceil((size.devices * size.days) / 3000);
   const changed = new Compared();
   const unchanged = new Compared();
-  const ids: string[][] = [];
   const total = { seconds: 0, processorSeconds: 0, packSeconds: 0, contentBytes: 0, storedBytes: 0 };
   let [putPeak, packPeak] = [0, 0];
   for (let device = 0; device < size.devices; device += 1) {
@@ -90,7 +97,7 @@ export async function takeIn(
       const { user, system } = process.cpuUsage(processor);
       total.processorSeconds += (user + system) / 1e6;
       if (!alone) continue;
-      const bare = await bareFor(inside, puts.ids.at(-1)!, one.changed, home, syncs);
+      const bare = await bareFor(inside, puts.last, one.changed, home, syncs);
       (one.changed ? changed : unchanged).add(1, spent, [bare]);
     }
     await puts.settle();
@@ -100,13 +107,11 @@ export async function takeIn(
     await tidy(inside, 1);
     total.packSeconds += secondsSince(started);
     packPeak = Math.max(packPeak, peakMB());
-    ids.push(puts.ids);
     process.stderr.write(
       `device ${device + 1} of ${size.devices} taken in (${putPeak} MB at most) and packed (${packPeak} MB)\n`,
     );
   }
   return {
-    ids,
     total,
     oneByOne: { changed: changed.report(), unchanged: unchanged.report() },
     peakMB: { takeIn: putPeak, pack: packPeak },
@@ -114,14 +119,11 @@ export async function takeIn(
 }
 
 /** The newest capture of some devices several times more, those of a time at once: as it was, and with a line added. */
-export async function takeInAtOnce(
-  archive: FolderArchive,
-  newest: readonly string[],
-  home: string,
-  syncs: Syncs,
-) {
+export async function takeInAtOnce(archive: FolderArchive, devices: number, home: string, syncs: Syncs) {
   const inside = insideOf(archive);
-  const captures = await Promise.all(newest.map((id) => archive.get(id)));
+  const captures: Capture[] = [];
+  for (let device = 0; device < devices; device += 1)
+    captures.push(await archive.get((await idsOf(archive, device)).at(-1)!));
   const unchanged = new Compared();
   const changed = new Compared();
   for (let time = 0; time < TIMES; time += 1)

@@ -14,6 +14,7 @@ import { mb, median, round, secondsSince } from './figures.ts';
 import { gitShow } from './git.ts';
 import { type HistorySize, seeded } from './history.ts';
 import { forgetPeak, peakMB } from './memory.ts';
+import { idsOf } from './take-in.ts';
 
 export function sizeOnDisk(folder: string): number {
   return Number(execFileSync('du', ['-sb', folder]).toString().split('\t')[0]);
@@ -25,7 +26,6 @@ export function sizeOnDisk(folder: string): number {
  */
 export async function restoreAny(
   archive: FolderArchive,
-  ids: readonly (readonly string[])[],
   size: HistorySize,
   repository: string,
   main: string,
@@ -36,13 +36,14 @@ export async function restoreAny(
     day: Math.floor(random() * size.days),
   }));
   const { folder, key } = insideOf(archive);
-  const wanted = chosen.map(({ device, day }) => ids[device]![day]!);
+  const wanted: string[] = [];
+  for (const { device, day } of chosen) wanted.push((await idsOf(archive, device))[day]!);
   const { eachMs, peakMB: peak } = await freshProcess(main, folder, key.identity, wanted);
   const shown: number[] = [];
-  for (const { device, day } of chosen.slice(0, 50)) {
+  for (const [i, { device, day }] of chosen.slice(0, 50).entries()) {
     const show = gitShow(repository, device, size.days - 1 - day);
     shown.push(show.seconds * 1000);
-    const { files } = await archive.get(ids[device]![day]!);
+    const { files } = await archive.get(wanted[i]!);
     if (Buffer.compare(show.bytes, files[0]!.bytes) !== 0) throw new Error('the two do not hold the same');
   }
   return {
