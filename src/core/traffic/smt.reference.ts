@@ -14,7 +14,7 @@ const STATES = ['new', 'established', 'related', 'invalid', 'untracked'];
 const NAMES = ['lan0', 'lan1', 'lan2', 'lan17', 'wan0', 'dmz0'];
 
 export interface Solver {
-  /** `sat`, `unsat` or `unknown` for the assertions of an SMT-LIB script. */
+  /** `sat`, `unsat`, or `unknown` with the reason, for the assertions of an SMT-LIB script. */
   check(script: string): Promise<string>;
   close(): void;
 }
@@ -28,9 +28,15 @@ export async function openSolver(): Promise<Solver> {
       Z3.solver_inc_ref(context, solver);
       Z3.solver_from_string(context, solver, script);
       const answer = await Z3.solver_check(context, solver);
+      const said =
+        answer === 1
+          ? 'sat'
+          : answer === -1
+            ? 'unsat'
+            : `unknown (${Z3.solver_get_reason_unknown(context, solver)})`;
       Z3.solver_dec_ref(context, solver);
       Z3.del_context(context);
-      return answer === 1 ? 'sat' : answer === -1 ? 'unsat' : 'unknown';
+      return said;
     },
     close: () => em.PThread.terminateAllThreads(),
   };
