@@ -83,15 +83,18 @@ export function protocolOf(text: string, words: Mapping['words']): number | unde
 
 /** Ports of one text: a number, a range `1024-65535` or `1024:65535`, or a word of the mapping. */
 export function portsOf(text: string, words: Mapping['words']): readonly [number, number] | undefined {
-  const parts = SEPARATOR.test(text) ? text.split(SEPARATOR) : [text];
-  const bounds = parts.map((part) => (/^\d{1,5}$/.test(part) ? Number(part) : own(words.ports, part)));
-  const [low, high = low] = bounds;
-  if (bounds.length > 2 || low === undefined || high === undefined || bounds.includes(undefined))
-    return undefined;
-  return high <= 65535 && low <= high ? [low, high] : undefined;
+  const ends = SEPARATOR.test(text) ? text.split(SEPARATOR) : null;
+  if (ends !== null && ends.length > 2) return undefined;
+  const low = portOf(ends?.[0] ?? text, words);
+  const high = ends === null ? low : portOf(ends[1]!, words);
+  return low !== undefined && high !== undefined && low <= high && high <= 65535 ? [low, high] : undefined;
 }
 
 const SEPARATOR = /[-:]/;
+
+function portOf(text: string, words: Mapping['words']): number | undefined {
+  return /^\d{1,5}$/.test(text) ? Number(text) : own(words.ports, text);
+}
 
 /** At most one set of each family, which together hold what the given ones hold. */
 export function unite(sets: readonly AddressSet[]): readonly AddressSet[] {
