@@ -1,11 +1,12 @@
 import { hasOwnName } from '../difference/member.ts';
-import { canonical, sameValue } from '../difference/value.ts';
+import { sameValue } from '../difference/value.ts';
 import { type ConfigObject, type ObjectId, objectId, type Value } from '../typed-configuration.ts';
 import type { Closure, Part } from './closure.ts';
 import type { Decide } from './decisions.ts';
 import { type Anchor, placeIn } from './placement.ts';
 import { type Prediction, predict } from './predict.ts';
-import { type Renaming, renamedValue } from './rename.ts';
+import { type Renaming, renamedMention, renamedValue } from './rename.ts';
+import { firstByValue, isItsValue, valueKey } from './same-value.ts';
 import { localName, type Structure } from './structure.ts';
 import type { Mention, WriteJob, WriteStep } from './writer.ts';
 
@@ -90,7 +91,7 @@ class Planner {
   readonly #target: Structure;
   readonly #closure: Closure;
   readonly #options: GraftOptions;
-  #byValue: Map<string, ConfigObject[]> | null = null;
+  #byValue: ReadonlyMap<string, ConfigObject> | null = null;
 
   constructor(
     source: Structure,
@@ -281,14 +282,14 @@ class Planner {
   #renamings(object: ConfigObject): Renaming[] {
     return object.references.flatMap(({ to, text }) => {
       const renaming = this.names.get(to) ?? this.#known.get(to);
-      return renaming === undefined ? [] : [{ from: text, to: renamed(text, renaming) }];
+      return renaming === undefined ? [] : [{ from: text, to: renamedMention(text, renaming) }];
     });
   }
 
   #mentions(object: ConfigObject): Mention[] {
     return object.references.flatMap(({ to, text, place }) => {
       const renaming = this.names.get(to);
-      return renaming === undefined ? [] : [{ place, from: text, to: renamed(text, renaming) }];
+      return renaming === undefined ? [] : [{ place, from: text, to: renamedMention(text, renaming) }];
     });
   }
 
@@ -299,10 +300,9 @@ class Planner {
 
   /** Theirs of the same kind and value, standing in the same thing, under another name. */
   #matchFor(object: ConfigObject): ConfigObject | undefined {
-    if (!MATCHED.has(object.kind)) return undefined;
-    this.#byValue ??= byValue(this.#target);
-    const outer = this.#source.containerOf(object)?.id ?? '';
-    return this.#byValue.get(`${object.kind} ${outer} ${canonical(this.#valueThere(object))}`)?.[0];
+    if (!isItsValue(object)) return undefined;
+    this.#byValue ??= firstByValue(this.#target);
+    return this.#byValue.get(valueKey(this.#source, object, this.#valueThere(object)));
   }
 
   #freeName(object: ConfigObject, own: string): string {
@@ -323,30 +323,6 @@ class Planner {
     const own = localName(this.#source, object);
     return objectId(object.kind, object.name.slice(0, object.name.length - own.length) + name);
   }
-}
-
-/** Kinds whose value is all they are: one of the same value does the same. */
-const MATCHED: ReadonlySet<ConfigObject['kind']> = new Set([
-  'address',
-  'address-group',
-  'service',
-  'service-group',
-  'map',
-]);
-
-function byValue(target: Structure): Map<string, ConfigObject[]> {
-  const found = new Map<string, ConfigObject[]>();
-  for (const object of target.configuration.objects) {
-    if (!MATCHED.has(object.kind)) continue;
-    const key = `${object.kind} ${target.containerOf(object)?.id ?? ''} ${canonical(object.value)}`;
-    found.set(key, [...(found.get(key) ?? []), object]);
-  }
-  return found;
-}
-
-/** A mention with the new name behind its sign: `@harbours` becomes `@harbours_grafted`. */
-function renamed(text: string, { from, to }: Renaming): string {
-  return text.endsWith(from) ? text.slice(0, text.length - from.length) + to : text;
 }
 
 const placeName = ({ place }: ConfigObject): string => `${place.file}:${place.line}`;

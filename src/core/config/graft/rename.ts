@@ -32,3 +32,8 @@ function inOrder(before: readonly Value[], after: readonly Value[]): readonly Va
 export function escaped(text: string): string {
   return text.replace(/[.*+?^${}()|[\]\\/-]/g, '\\$&');
 }
+
+/** A mention with the new name behind its sign: `@harbours` becomes `@harbours_grafted`. */
+export function renamedMention(text: string, { from, to }: Renaming): string {
+  return text.endsWith(from) ? text.slice(0, text.length - from.length) + to : text;
+}
