@@ -1,5 +1,5 @@
 import { groupBy } from '../group-by.ts';
-import { type Diagram, SAME } from './sweep.ts';
+import { type Diagram, SAME } from './diagram.ts';
 
 /** A set of packets of one kind of difference, as ranks per field; undefined means any. */
 export interface RankBox {

@@ -6,11 +6,11 @@ import { boxesOf, countBoxes, mergeBoxes, type RankBox } from './boxes.ts';
 import type { ComparedCluster } from './compare.ts';
 import type { OpenComparison } from './comparison.ts';
 import { exampleOf, packetSetOf, splitServices } from './decode.ts';
+import type { Diagram } from './diagram.ts';
 import type { FieldSet } from './fields.ts';
 import { decidingRules } from './follow.ts';
 import type { Ranked } from './ranks.ts';
 import { sizeOf } from './size.ts';
-import type { Diagram } from './sweep.ts';
 
 /** The changes of one cluster, each with its rows. */
 export function changesOf(

@@ -3,12 +3,13 @@ import type { Path, Policy } from '../policy.ts';
 import type { TrafficBudget } from '../row.ts';
 import { clustersOf } from './clusters.ts';
 import { type ChangedRule, type OpenComparison, openComparison } from './comparison.ts';
+import type { Diagram } from './diagram.ts';
 import { type Box, Field, topOf } from './fields.ts';
 import { type Interest, type Item, interestsOf, programOf } from './program.ts';
 import { race } from './race.ts';
 import { type Ranked, type RankedSpace, rankBoxes, rankItems } from './ranks.ts';
 import { type Slots, slotsOf } from './slots.ts';
-import type { Diagram, Stopped } from './sweep.ts';
+import type { Stopped } from './sweep.ts';
 
 /** One cluster of changed rules with its diagram, or with where its sweep stopped. */
 export interface ComparedCluster {

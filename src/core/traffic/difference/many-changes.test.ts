@@ -1,11 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import type { Match, Policy, Rule } from '../policy.ts';
 import { boxesOf } from './boxes.ts';
+import { type Diagram, SAME } from './diagram.ts';
 import { trafficDifference } from './difference.ts';
 import type { Box } from './fields.ts';
 import type { LoadedStage } from './load.ts';
 import { Regions } from './regions.ts';
-import { type Diagram, SAME } from './sweep.ts';
 import type { BoxContext, View } from './view.ts';
 
 /** One rule per port, each about several addresses: what a set of pairs comes to. */

@@ -1,8 +1,9 @@
 import { countBoxes } from './boxes.ts';
+import type { Diagram } from './diagram.ts';
 import { ordersOf } from './orders.ts';
 import type { Ranked } from './ranks.ts';
 import { limitedFields } from './remainders.ts';
-import { type Diagram, type Stopped, sweep } from './sweep.ts';
+import { type Stopped, sweep } from './sweep.ts';
 
 export interface RaceBudget {
   /** List entries looked at, over all orders together. */
