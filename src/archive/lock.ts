@@ -7,6 +7,12 @@ import { archiveError } from './errors.ts';
 const PATIENCE = 120_000;
 
 /**
+ * Nothing is ever written to the database, so there is nothing to undo: no file beside it, made and removed at each turn.
+ * Setting that reads the file, and so is done where another holder is waited for.
+ */
+const TAKE = 'PRAGMA journal_mode = memory; BEGIN EXCLUSIVE';
+
+/**
  * One writer at a time, across processes. The lock is an exclusive transaction on an empty SQLite database, which
  * is a lock of the operating system on that file: it ends with the process that holds it, however that dies.
  */
@@ -19,8 +25,6 @@ export class WriterLock {
     this.#file = path.join(folder, 'lock');
     this.#database = new Database(this.#file);
     this.#database.pragma('busy_timeout = 0');
-    // Nothing is ever written to it, so there is nothing to undo: no file beside it, made and removed at each turn.
-    this.#database.pragma('journal_mode = memory');
   }
 
   /** Throws `archive/busy`, `archive/write-failed`. */
@@ -28,7 +32,7 @@ export class WriterLock {
     const until = performance.now() + PATIENCE;
     for (let wait = 1; ; wait = Math.min(wait * 2, 50)) {
       try {
-        this.#database.exec('BEGIN EXCLUSIVE');
+        this.#database.exec(TAKE);
         return;
       } catch (cause) {
         if ((cause as { code?: string }).code !== 'SQLITE_BUSY')
