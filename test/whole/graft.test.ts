@@ -216,8 +216,6 @@ describe('A graft whose process is killed', { concurrent: true, timeout: 600_000
         if (goesBack) expect(estate.runs(name).configuration, where).toBe(before);
       }
     },
-    // Some thirty runs, each killed and resumed: minutes on a machine that has other work.
-    900_000,
   );
 });
 
