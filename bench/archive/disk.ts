@@ -16,7 +16,8 @@ const sync = (descriptor: number) =>
   });
 
 /**
- * What the disk alone does for the files of one capture: each written, synced, renamed, its folder synced. The least that anything can do that acknowledges only what survives a power cut.
+ * What the disk alone does for the files of one capture: each written, synced, renamed, its folder synced. The least that
+ * anything can do that acknowledges only what survives a power cut.
  */
 export async function bareStore(folder: string, name: string, files: readonly Buffer[]): Promise<void> {
   mkdirSync(folder, { recursive: true });

@@ -11,16 +11,15 @@ export type ObjectFinding =
   /** `also` came before it under the same heading, with another name and the same content. */
   | { readonly kind: 'same content'; readonly object: ConfigObject; readonly also: ConfigObject };
 
-/** Kinds that exist to be mentioned, and those of them that stand for a content. */
-const MENTIONED: ReadonlySet<ObjectKind> = new Set([
+/** Kinds that stand for a content, and with chains all that exist to be mentioned. */
+const CONTENTS: ReadonlySet<ObjectKind> = new Set([
   'address',
   'address-group',
   'service',
   'service-group',
   'map',
-  'chain',
 ]);
-const hasContent = ({ kind }: ConfigObject) => MENTIONED.has(kind) && kind !== 'chain';
+const MENTIONED: ReadonlySet<ObjectKind> = new Set([...CONTENTS, 'chain']);
 
 /** Finds objects that nobody mentions, names given twice and contents given twice, in the order of the configuration. */
 export function objectFindings(configuration: TypedConfiguration): ObjectFinding[] {
@@ -33,7 +32,7 @@ export function objectFindings(configuration: TypedConfiguration): ObjectFinding
     const namesake = byId.get(object.id);
     if (namesake !== undefined) found.push({ kind: 'defined twice', object, also: namesake });
     else byId.set(object.id, object);
-    if (hasContent(object) && !isEmpty(object)) {
+    if (CONTENTS.has(object.kind) && !isEmpty(object)) {
       const content = `${object.kind} ${object.section} ${canonical(object.value)}`;
       const alike = byContent.get(content);
       if (alike === undefined) byContent.set(content, object);

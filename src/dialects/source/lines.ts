@@ -4,7 +4,8 @@ import type { SourceFile, Span } from '#core/config';
 export class Lines {
   readonly file: string;
   readonly text: string;
-  private readonly starts: readonly number[];
+  /** Offsets at which lines start, ascending; the first is 0. */
+  readonly starts: readonly number[];
   private last = 0;
 
   constructor(file: SourceFile) {

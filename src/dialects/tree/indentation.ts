@@ -1,5 +1,5 @@
 import type { Lines } from '#dialects/source';
-import { lineStartsOf, NodeMaker, type OpenNode, type Tree } from './node.ts';
+import { NodeMaker, type OpenNode, type Tree } from './node.ts';
 
 import { wordsBetween } from './words.ts';
 
@@ -10,7 +10,7 @@ import { wordsBetween } from './words.ts';
  */
 export function readIndentation(source: Lines): Tree {
   const { text } = source;
-  const lineStarts = lineStartsOf(text);
+  const lineStarts = source.starts;
   const make = new NodeMaker(source);
   const root = make.open('root', '', 0);
   const open: { node: OpenNode; column: number }[] = [{ node: root, column: -1 }];

@@ -132,13 +132,6 @@ export function wordsOf({ words, value }: TreeNode): readonly string[] {
   return words ?? (value === null ? NO_WORDS : [value]);
 }
 
-/** Offsets at which lines start, ascending; the first is 0. */
-export function lineStartsOf(text: string): number[] {
-  const starts = [0];
-  for (let at = text.indexOf('\n'); at !== -1; at = text.indexOf('\n', at + 1)) starts.push(at + 1);
-  return starts;
-}
-
 /** A short quotation of a text for a message. */
 export function quoted(text: string): string {
   const line = text.split(/[\r\n]/, 1)[0] ?? '';
