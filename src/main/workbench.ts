@@ -96,8 +96,8 @@ function now(): string {
   return `${local}${offset < 0 ? '-' : '+'}${two(Math.abs(offset) / 60)}:${two(Math.abs(offset) % 60)}`;
 }
 
-/** `20261125T101500Z-3f9a`: sortable by the second, unlike any other. */
+/** `20261125T101500Z-042-3f9a`: in the order of time whatever the zone (UTC, milliseconds), unlike any other. */
 function newId(): string {
-  const at = new Date().toISOString().replace(/\.\d+/, '').replaceAll(/[-:]/g, '');
-  return `${at}-${randomBytes(2).toString('hex')}`;
+  const [seconds, milliseconds] = new Date().toISOString().replaceAll(/[-:Z]/g, '').split('.');
+  return `${seconds}Z-${milliseconds}-${randomBytes(2).toString('hex')}`;
 }

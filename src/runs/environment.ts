@@ -14,6 +14,6 @@ export interface RunEnvironment {
   /** Milliseconds of a clock that never goes back; for durations and leases. */
   nowMs(): number;
   sleep(ms: number): Promise<void>;
-  /** A new run id, sortable by time. */
+  /** A new run id: ids are in the order of time. */
   newId(): string;
 }

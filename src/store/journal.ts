@@ -164,9 +164,9 @@ export class Journal {
     return record(row);
   }
 
-  /** Newest first. */
+  /** Newest first: ids are in the order of time, the times of their beginnings in the zones of their users. */
   async list(device?: string): Promise<RunRecord[]> {
-    let query = this.#db.selectFrom('run').selectAll().orderBy('started_at', 'desc').orderBy('id', 'desc');
+    let query = this.#db.selectFrom('run').selectAll().orderBy('id', 'desc');
     if (device !== undefined) query = query.where('device', '=', device);
     return (await query.execute()).map(record);
   }
@@ -177,7 +177,7 @@ export class Journal {
       .selectFrom('run')
       .selectAll()
       .where('state', '!=', 'ended')
-      .orderBy('started_at')
+      .orderBy('id')
       .execute();
     return rows.map(record);
   }

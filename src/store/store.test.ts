@@ -123,6 +123,22 @@ test('the files a run is to bring are sealed, survive a stop, and are gone when 
   expect(await store.journal.plannedFiles('r2')).toBeNull();
 });
 
+test('runs are in the order of their ids, also in the hour that the end of summer time repeats', async () => {
+  const begun = [
+    ['20261025T003000Z-000-9f00', '2026-10-25T02:30:00.000+02:00'],
+    ['20261025T010500Z-007-0a01', '2026-10-25T02:05:00.007+01:00'],
+    ['20261025T010500Z-012-0001', '2026-10-25T02:05:00.012+01:00'],
+  ] as const;
+  for (const [id, startedAt] of begun) {
+    const lease = await store.leases.take('d', id, 0);
+    await store.journal.begin({ id, device: 'd', procedure: 'update', goal: {}, startedAt }, lease);
+    await store.leases.release(lease);
+  }
+  const ids = begun.map(([id]) => id);
+  expect((await store.journal.unfinished()).map(({ id }) => id)).toEqual(ids);
+  expect((await store.journal.list('d')).map(({ id }) => id)).toEqual(ids.reverse());
+});
+
 test('a pair with an unknown half has never booted well', async () => {
   await store.observations.bootedWell('d', { release: '1', configuration: null }, at, null);
   await store.observations.bootedWell('d', { release: '1', configuration: 'c' }, at, null);

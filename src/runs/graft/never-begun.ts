@@ -24,8 +24,8 @@ export async function neverBegun(
   const runs = (await store.journal.list()).filter(({ goal }) => (goal as Goal).graft?.title === title);
   const own = runs.filter(({ goal }) => (goal as Goal).graft?.group === group);
   const meant = own.flatMap(({ goal }) => (goal as Goal).graft?.devices ?? []);
-  const since = own.map(({ startedAt }) => startedAt).sort()[0] ?? '';
-  const begun = new Set(runs.filter(({ startedAt }) => startedAt >= since).map(({ device }) => device));
+  const first = own.map(({ id }) => id).sort()[0]!;
+  const begun = new Set(runs.filter(({ id }) => id >= first).map(({ device }) => device));
   const devices = meant.filter((device) => !begun.has(device));
   return devices.length === 0 ? null : { title, group, devices };
 }
