@@ -12,17 +12,18 @@ import {
   withReadingOptions,
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
+import { budgetOf, type EffortOption, MORE_EFFORT, withEffort } from './effort.ts';
 import { ExitCode } from './exit-codes.ts';
 import { type FileNaming, objectLines } from './object-difference-text.ts';
 import { differenceText } from './traffic-answer.ts';
 
-interface Options extends ReadingOptions {
+interface Options extends ReadingOptions, EffortOption {
   raw?: boolean;
 }
 
 /** `diff A B`: objects added, removed, changed, moved, renamed; traffic; and with --raw the text. */
 export function diffCommand(program: Command, context: CliContext): void {
-  withReadingOptions(program.command('diff <before> <after>'))
+  withEffort(withReadingOptions(program.command('diff <before> <after>')))
     .summary('what differs between two configurations')
     .description(
       `what differs between two configurations, object by object and in traffic. Each is ${SOURCES}`,
@@ -37,7 +38,7 @@ export function diffCommand(program: Command, context: CliContext): void {
       const twin = underNameOf(before, after);
       const answer: Answer = {
         objects: compareCaptures(a, twin === after ? b : await readSource(twin, options)),
-        traffic: trafficBetween(a, b),
+        traffic: trafficBetween(a, b, budgetOf(options)),
         naming: namingOf(a, b),
         text: configurationChanges(before.files, twin.files),
         afterName: (file) => (twin === after ? file : (after.files[0]?.name ?? file)),
@@ -108,7 +109,8 @@ function textOf({ objects, traffic, naming, text, afterName }: Answer, shown: Fi
   for (const { difference } of objects.parts) lines.push(...objectLines(difference, afterName));
   if (lines.length === 0)
     lines.push('No object differs; what differs is layout, comments or files not read.');
-  if (traffic !== null) lines.push('', 'Traffic', ...differenceText(traffic, naming).split('\n'));
+  if (traffic !== null)
+    lines.push('', 'Traffic', ...differenceText(traffic, naming, MORE_EFFORT).split('\n'));
   for (const { name, why } of objects.unread) lines.push('', `Not read: ${name} (${why})`);
   for (const file of shown) lines.push('', file.difference ?? `${file.name}: ${file.change}; it is no text.`);
   return lines.join('\n');

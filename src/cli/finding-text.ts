@@ -1,5 +1,8 @@
 import type { ConfigObject, ObjectFinding } from '#core/config';
-import type { Finding, Rule } from '#core/traffic';
+import { type Finding, originText, type Rule } from '#core/traffic';
+
+/** Rules that were not examined and are shown. */
+const SHOWN = 5;
 
 /** The rules that prove a finding. */
 export function rulesOf(finding: Finding): readonly Rule[] {
@@ -34,6 +37,15 @@ export function findingSentence(finding: Finding): string {
     case 'special source':
       return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
   }
+}
+
+/** Which rules were not examined; nothing where all were. */
+export function unexaminedLines(rules: readonly Rule[]): string[] {
+  if (rules.length === 0) return [];
+  const shown = rules.slice(0, SHOWN).map(({ origin }) => `  ${originText(origin)}`);
+  const more = rules.length - shown.length;
+  const rest = more === 0 ? [] : [`  and ${more} more (all with --json)`];
+  return ['Not examined within the budget:', ...shown, ...rest];
 }
 
 const objectText = ({ kind, name, place }: ConfigObject) => `${kind} ${name} (${place.file}:${place.line})`;

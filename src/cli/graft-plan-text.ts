@@ -1,7 +1,7 @@
 import type { Carried, GraftPlan } from '#core/config';
-import { originText, rowText } from '#core/traffic';
+import { gatherRows, originText, rowText } from '#core/traffic';
 import type { PlannedDevice, TargetPlan, TargetProblem } from '#runs';
-import { findingSentence, rulesOf } from './finding-text.ts';
+import { findingSentence, rulesOf, unexaminedLines } from './finding-text.ts';
 import { objectLines } from './object-difference-text.ts';
 import { table } from './table.ts';
 import { differenceText } from './traffic-answer.ts';
@@ -155,8 +155,7 @@ function findingLines(plan: TargetPlan): string[] {
     for (const rule of proof) lines.push(`      ${rule}`);
   }
   if (findings.length > SHOWN) lines.push(`  and ${findings.length - SHOWN} more (all with --json)`);
-  for (const rule of unexamined) lines.push(`Not examined within the budget: ${originText(rule.origin)}`);
-  return lines;
+  return [...lines, ...unexaminedLines(unexamined)];
 }
 
 function promiseLines({ promises: { checks, notChecked }, naming }: TargetPlan): string[] {
@@ -172,9 +171,9 @@ function promiseLines({ promises: { checks, notChecked }, naming }: TargetPlan):
     );
   for (const { promise, rows } of broken) {
     lines.push(`A promise breaks: ${promise.words} (must ${promise.must})`);
-    for (const row of rows.slice(0, SHOWN))
+    for (const { row, families } of gatherRows(rows).slice(0, SHOWN))
       lines.push(
-        `    ${row.before.verdict}: ${rowText(row, naming())}`,
+        `    ${row.before.verdict}: ${rowText(row, naming(), families)}`,
         `      by ${originText(row.ruleBefore?.origin)}`,
       );
   }

@@ -1,6 +1,7 @@
 import type { Command } from 'commander';
 import {
   checkPromises,
+  gatherRows,
   type Naming,
   originText,
   type PromiseCheck,
@@ -22,10 +23,11 @@ import {
   withReadingOptions,
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
+import { budgetOf, type EffortOption, MORE_EFFORT, withEffort } from './effort.ts';
 import { ExitCode } from './exit-codes.ts';
 import { fileText } from './file-text.ts';
 
-interface Options extends ReadingOptions {
+interface Options extends ReadingOptions, EffortOption {
   device?: string;
   before?: string;
 }
@@ -33,7 +35,7 @@ interface Options extends ReadingOptions {
 /** `promises check FILE CONFIGURATION…` */
 export function promisesCommand(program: Command, context: CliContext): void {
   const promises = program.command('promises').description('traffic that must pass, or must not');
-  withReadingOptions(promises.command('check <file> <configurations...>'))
+  withEffort(withReadingOptions(promises.command('check <file> <configurations...>')))
     .description(`check a file of promises on configurations. Each is ${SOURCES}`)
     .option(
       '--device <name>',
@@ -78,10 +80,11 @@ async function checkOne(
     options.device ?? source.device ?? earlier?.device,
   );
   const all = [...implied, ...promises];
-  const before = earlier === null ? null : checkPromises(await policyOf(earlier, options), all);
+  const budget = budgetOf(options);
+  const before = earlier === null ? null : checkPromises(await policyOf(earlier, options), all, budget);
   return {
     configuration: named,
-    checks: checkPromises(policyIn(source, read), all),
+    checks: checkPromises(policyIn(source, read), all, budget),
     naming: namingOf(read),
     before: before?.map((check) => check.answer) ?? null,
     wayNotChecked,
@@ -132,15 +135,17 @@ function textFor({ configuration, checks, naming, before, wayNotChecked }: Resul
     lines.push(
       `  ${check.answer}${sinceText(check.answer, before?.[n])}${but}: ${check.promise.words} (must ${check.promise.must})`,
     );
-    for (const row of check.rows.slice(0, SHOWN)) {
+    const rows = gatherRows(check.rows);
+    for (const { row, families } of rows.slice(0, SHOWN)) {
       lines.push(
-        `      ${row.before.verdict}: ${rowText(row, naming)}`,
+        `      ${row.before.verdict}: ${rowText(row, naming, families)}`,
         `        by ${originText(row.ruleBefore?.origin)}`,
       );
     }
-    if (check.rows.length > SHOWN) lines.push(`      and ${check.rows.length - SHOWN} more rows`);
+    if (rows.length > SHOWN) lines.push(`      and ${rows.length - SHOWN} more rows`);
     for (const packet of check.packets) lines.push(`      for example ${packetText(packet)}`);
   }
+  if (checks.some(({ answer }) => answer === 'undecided')) lines.push(`  ${MORE_EFFORT}`);
   if (wayNotChecked !== null)
     lines.push(`  not checked: the way from the workbench to the device, since ${wayNotChecked}.`);
   return lines.join('\n');

@@ -3,6 +3,7 @@ import { type ConfigObject, type ObjectFinding, objectFindings } from '#core/con
 import {
   type Finding,
   type Findings,
+  gatherRows,
   type Naming,
   originRecord,
   originText,
@@ -11,6 +12,7 @@ import {
   reviewPolicy,
   rowRecord,
   rowText,
+  type TrafficBudget,
   type TrafficDifference,
 } from '#core/traffic';
 import { namingOf } from '#dialects';
@@ -23,17 +25,18 @@ import {
   withReadingOptions,
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
+import { budgetOf, type EffortOption, MORE_EFFORT, withEffort } from './effort.ts';
 import { ExitCode } from './exit-codes.ts';
-import { findingSentence, objectFindingText, rulesOf } from './finding-text.ts';
+import { findingSentence, objectFindingText, rulesOf, unexaminedLines } from './finding-text.ts';
 
-interface Options extends ReadingOptions {
+interface Options extends ReadingOptions, EffortOption {
   outside?: string[];
   removal?: boolean;
 }
 
 /** `review POLICY`: what is worth a second look in one policy, each with its proof. */
 export function reviewCommand(program: Command, context: CliContext): void {
-  withReadingOptions(program.command('review <configuration>'))
+  withEffort(withReadingOptions(program.command('review <configuration>')))
     .summary('what is worth a second look in one policy')
     .description(`what is worth a second look in one policy, with proof. It is ${SOURCES}`)
     .option(
@@ -47,24 +50,31 @@ export function reviewCommand(program: Command, context: CliContext): void {
       const policy = policyIn(source, read);
       const naming = namingOf(read);
       const outside = options.outside ?? [];
-      const review = reviewPolicy(policy, { outside });
+      const budget = budgetOf(options);
+      const review = reviewPolicy(policy, { outside, budget });
       const objects = read.parts.flatMap(({ configuration }) => objectFindings(configuration));
       const removals = new Map(
-        review.findings.map((finding) => [finding, removalOf(policy, finding, options)]),
+        review.findings.map((finding) => [
+          finding,
+          options.removal === true ? removalOf(policy, finding, budget) : null,
+        ]),
       );
       context.out.result(
         dataOf(review, removals, objects, policy, outside, naming),
         textOf(review, removals, objects, policy, outside, naming),
       );
-      const open = review.unexamined.length + (review.unexaminedOutside ?? []).length;
       const found = review.findings.length + objects.length;
-      context.exit(found > 0 ? ExitCode.different : open > 0 ? ExitCode.undecided : ExitCode.ok);
+      context.exit(found > 0 ? ExitCode.different : isOpen(review) ? ExitCode.undecided : ExitCode.ok);
     });
 }
 
+/** Was anything left unexamined? */
+const isOpen = ({ unexamined, unexaminedOutside = [] }: Findings) =>
+  unexamined.length + unexaminedOutside.length > 0;
+
 /** Never reached and redundant rules change nothing when removed: that is what was proved. */
-function removalOf(policy: Policy, finding: Finding, options: Options): TrafficDifference | null {
-  return options.removal === true && !changesNothing(finding) ? removalEffect(policy, finding.rule) : null;
+function removalOf(policy: Policy, finding: Finding, budget: TrafficBudget): TrafficDifference | null {
+  return changesNothing(finding) ? null : removalEffect(policy, finding.rule, budget);
 }
 
 function dataOf(
@@ -120,6 +130,9 @@ function removalData(finding: Finding, effect: TrafficDifference | null, naming:
 const changesNothing = ({ kind }: Finding) =>
   kind === 'never reached' || kind === 'redundant' || kind === 'matches nothing';
 
+/** Rows of a removal that are shown. */
+const SHOWN = 5;
+
 const REMOVAL = {
   equal: '  Removing it changes no traffic.',
   different: '  Removing it changes:',
@@ -127,13 +140,14 @@ const REMOVAL = {
 };
 
 function textOf(
-  { findings, unexamined, unexaminedOutside = [] }: Findings,
+  review: Findings,
   removals: ReadonlyMap<Finding, TrafficDifference | null>,
   objects: readonly ObjectFinding[],
   policy: Policy,
   outside: readonly string[],
   naming: Naming,
 ): string {
+  const { findings, unexamined, unexaminedOutside = [] } = review;
   const found = findings.length + objects.length;
   const lines = [found === 0 ? 'Nothing was found.' : found === 1 ? 'One finding.' : `${found} findings.`];
   for (const finding of findings) {
@@ -145,19 +159,20 @@ function textOf(
     const effect = removals.get(finding);
     if (effect !== null && effect !== undefined) {
       lines.push(REMOVAL[effect.verdict]);
-      for (const row of effect.rows.slice(0, 5)) {
-        lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row, naming)}`);
-      }
-      if (effect.rows.length > 5) lines.push(`    and ${effect.rows.length - 5} more rows`);
+      const rows = gatherRows(effect.rows);
+      for (const { row, families } of rows.slice(0, SHOWN))
+        lines.push(`    ${row.before.verdict} -> ${row.after.verdict}: ${rowText(row, naming, families)}`);
+      if (rows.length > SHOWN) lines.push(`    and ${rows.length - SHOWN} more rows`);
     }
   }
   const unread = policy.unread.length > 0;
   for (const finding of objects) lines.push('', objectFindingText(finding, unread));
   if (outside.length === 0)
     lines.push('', 'Not checked: sources on outside interfaces (name them with --outside).');
-  for (const rule of unexamined) lines.push('', `Not examined within the budget: ${originText(rule.origin)}`);
+  if (unexamined.length > 0) lines.push('', ...unexaminedLines(unexamined));
   for (const name of unexaminedOutside)
     lines.push('', `Not examined in full within the budget: sources on ${name}`);
+  if (isOpen(review)) lines.push('', MORE_EFFORT);
   if (policy.unread.length > 0) lines.push('', 'Not read, so that findings hold but for what these do:');
   for (const { file, line, text, reason } of policy.unread)
     lines.push(`  ${file}:${line} "${text}" (${reason})`);

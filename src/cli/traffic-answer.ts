@@ -18,12 +18,15 @@ const SHOWN = 20;
 
 const UNREAD_SHOWN = 40;
 
-/** A traffic difference for a person: the answer, then the rows, biggest consequence first. */
-export function differenceText(difference: TrafficDifference, naming: Naming = {}): string {
+/**
+ * A traffic difference for a person: the answer, then the rows, biggest consequence first. `advice` says what to do about
+ * what was left open.
+ */
+export function differenceText(difference: TrafficDifference, naming: Naming = {}, advice?: string): string {
   const lines = [differenceSentence(difference)];
-  const gathered = difference.changes.flatMap(({ rows }) => gatherRows(rows));
+  const gathered = gatherRows(difference.rows);
   if (gathered.length <= SHOWN) for (const row of gathered) lines.push('', ...rowLines(row, naming));
-  else lines.push(...changeLines(difference, naming));
+  else lines.push(`They come from ${difference.changes.length} changes.`, ...changeLines(difference, naming));
   for (const { path, family, rules, packet } of difference.unresolved) {
     lines.push(
       '',
@@ -31,6 +34,7 @@ export function differenceText(difference: TrafficDifference, naming: Naming = {
     );
     if (packet !== undefined) lines.push(`  one packet that differs: ${packetText(packet)}`);
   }
+  if (difference.unresolved.length > 0 && advice !== undefined) lines.push('', advice);
   if (difference.unread.length > 0) {
     lines.push('', 'Not read, so that the answer holds but for what these do:');
     for (const { file, line, text, reason } of difference.unread.slice(0, UNREAD_SHOWN))
@@ -45,7 +49,7 @@ function rowLines(gathered: GatheredRow, naming: Naming): string[] {
   const { row } = gathered;
   const { ruleBefore, ruleAfter, example } = row;
   return [
-    rowSentence(row, naming),
+    rowSentence(gathered, naming),
     ...translationParts(gathered, naming).map((part) => `  of these, ${part}`),
     `  before: ${originText(ruleBefore?.origin)}`,
     `  after:  ${originText(ruleAfter?.origin)}`,

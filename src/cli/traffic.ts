@@ -25,17 +25,18 @@ import {
   withReadingOptions,
 } from './configuration-source.ts';
 import type { CliContext } from './context.ts';
+import { budgetOf, type EffortOption, MORE_EFFORT, withEffort } from './effort.ts';
 import { ExitCode } from './exit-codes.ts';
 import { differenceText } from './traffic-answer.ts';
 
-interface Options extends ReadingOptions {
+interface Options extends ReadingOptions, EffortOption {
   explain?: string;
   packets?: string;
 }
 
 /** `traffic BEFORE AFTER`, `traffic --explain PACKET BEFORE AFTER`, `traffic --packets FILE.jsonl POLICY`. */
 export function trafficCommand(program: Command, context: CliContext): void {
-  withReadingOptions(program.command('traffic <before> [after]'))
+  withEffort(withReadingOptions(program.command('traffic <before> [after]')))
     .summary('which packets two configurations treat differently')
     .description(`which packets are treated differently. Each configuration is ${SOURCES}`)
     .option(
@@ -57,9 +58,13 @@ export function trafficCommand(program: Command, context: CliContext): void {
       const difference = trafficDifference(
         withUnreadFiles(first.policy, first.read, second.read),
         withUnreadFiles(second.policy, second.read, first.read),
+        budgetOf(options),
       );
       const naming = namingOf(first.read, second.read);
-      context.out.result(differenceRecord(difference, naming), differenceText(difference, naming));
+      context.out.result(
+        differenceRecord(difference, naming),
+        differenceText(difference, naming, MORE_EFFORT),
+      );
       const codes = { equal: ExitCode.ok, different: ExitCode.different, undecided: ExitCode.undecided };
       context.exit(codes[difference.verdict]);
       if (!difference.exact && difference.verdict === 'equal') {

@@ -1,5 +1,5 @@
 import { compareConfigurations, type ObjectDifference, type TypedConfiguration } from '#core/config';
-import { type TrafficDifference, trafficDifference } from '#core/traffic';
+import { type TrafficBudget, type TrafficDifference, trafficDifference } from '#core/traffic';
 import { type CapturePart, policyOfCapture, type ReadCapture } from './read-capture.ts';
 import { withUnreadFiles } from './unread-files.ts';
 
@@ -26,13 +26,18 @@ export function compareCaptures(before: ReadCapture, after: ReadCapture): Captur
  * Compares the packet rules of two captures; null when neither carries any. A side without any lets everything pass.
  * @throws TuckpointError `dialects/two-policies`.
  */
-export function trafficBetween(before: ReadCapture, after: ReadCapture): TrafficDifference | null {
+export function trafficBetween(
+  before: ReadCapture,
+  after: ReadCapture,
+  budget?: TrafficBudget,
+): TrafficDifference | null {
   const [then, now] = [policyOfCapture(before), policyOfCapture(after)];
   if (then === null && now === null) return null;
   const nothing = { pipelines: [], unread: [] };
   return trafficDifference(
     withUnreadFiles(then?.policy ?? nothing, before, after),
     withUnreadFiles(now?.policy ?? nothing, after, before),
+    budget,
   );
 }
 

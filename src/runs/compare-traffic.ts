@@ -64,11 +64,9 @@ export function compareTraffic(
   }
 }
 
-function rowSentences({ changes }: TrafficDifference, naming: Naming): string[] {
-  return changes.flatMap(({ rows }) =>
-    gatherRows(rows).map((gathered) =>
-      [rowSentence(gathered.row, naming), ...translationParts(gathered, naming)].join('; of these, '),
-    ),
+function rowSentences({ rows }: TrafficDifference, naming: Naming): string[] {
+  return gatherRows(rows).map((gathered) =>
+    [rowSentence(gathered, naming), ...translationParts(gathered, naming)].join('; of these, '),
   );
 }
 

@@ -36,6 +36,11 @@ describe('a row in words', () => {
   it('says any where there is no limit', () => {
     const [row] = rowsOf({});
     expect(rowText(row!)).toBe('any IPv4 from any to any');
+    const [web] = rowsOf({ protocol: [6, 6], destinationPort: [443, 443] }, 6);
+    expect(rowText(web!)).toBe('tcp over IPv6 from any to any port 443');
+    expect(rowText(web!, {}, [4, 6])).toBe('tcp over IPv4 and IPv6 from any to any port 443');
+    const [but] = rowsOf({ protocol: [0, 5, 7, 255] });
+    expect(rowText(but!)).toBe('any IPv4 but tcp from any to any');
   });
 
   it('lists several ports and prefixes in one row', () => {

@@ -2,6 +2,7 @@ import {
   type AddressSet,
   exceptAddresses,
   exceptNumbers,
+  type Family,
   formatRange,
   type NumberSet,
   pairsOf,
@@ -148,14 +149,24 @@ export function originText(origin: Origin | undefined): string {
     : `${origin.file}:${origin.line}: ${origin.text}`;
 }
 
-/** One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. */
-export function rowText(row: TrafficRow, naming: Naming = {}): string {
+/**
+ * One row in one line: `tcp from 10.0.0.0/8 on lan0 to 192.0.2.10 on wan0 port 443, new`. Where no address shows the version
+ * of IP it is said: `tcp over IPv6 from any to any port 443`. `families`: the versions that the row stands for.
+ */
+export function rowText(
+  row: TrafficRow,
+  naming: Naming = {},
+  families: readonly Family[] = [row.family],
+): string {
   const t = shortTexts(row, naming);
   const limited = (texts: readonly string[], before: string) =>
     texts[0] === 'any' ? '' : `${before}${listed(texts)}`;
-  const protocol = t.protocols[0] === 'any' ? `any IPv${row.family}` : t.protocols.join(', ');
+  const version = families.map((family) => `IPv${family}`).join(' and ');
+  const [first = '', ...more] = t.protocols;
+  const anywhere = row.sources === undefined && row.destinations === undefined;
   return [
-    protocol,
+    first.startsWith('any') ? `any ${version}${first.slice('any'.length)}` : [first, ...more].join(', '),
+    !first.startsWith('any') && anywhere ? ` over ${version}` : '',
     limited(t.icmp, ' '),
     ` from ${listed(t.sources)}`,
     limited(t.sourcePorts, ' port '),
@@ -193,9 +204,7 @@ export function shortTexts(row: TrafficRow, naming: Naming = {}): RowTexts {
     protocols:
       protocols === undefined
         ? texts.protocols
-        : choose(texts.protocols, protocolTexts(exceptNumbers(protocols, 255))).map((text) =>
-            text.startsWith('any but') ? `any IPv${row.family} but${text.slice('any but'.length)}` : text,
-          ),
+        : choose(texts.protocols, protocolTexts(exceptNumbers(protocols, 255))),
     sourcePorts: ports(row.sourcePorts, texts.sourcePorts),
     destinationPorts: ports(row.destinationPorts, texts.destinationPorts),
   };

@@ -79,7 +79,47 @@ describe('rows gathered for reading', () => {
     );
     expect(severalParts).toBeGreaterThan(0);
   });
+
+  it('are one for both versions of IP where nothing but the version differs, and hold the same packets', () => {
+    let joined = 0;
+    fc.assert(
+      fc.property(policyPair(4), fc.array(fc.oneof(smallPacket(4), smallPacket(6))), (pair, packets) => {
+        const [before, after] = pair.map(forBothVersions) as [Policy, Policy];
+        const { rows } = trafficDifference(before, after);
+        const gathered = gatherRows(rows);
+        joined += gathered.filter(({ families }) => families.length > 1).length;
+        for (const packet of packets) {
+          const own = rows.filter((row) => rowContains(row, packet));
+          const found = gathered.filter(({ row, families }) =>
+            families.some((family) => rowContains({ ...row, family }, packet)),
+          );
+          expect(found).toHaveLength(own.length);
+          expect(found.flatMap(({ parts }) => parts.filter((part) => rowContains(part, packet)))).toEqual(
+            own,
+          );
+        }
+      }),
+      { numRuns: 200 },
+    );
+    expect(joined).toBeGreaterThan(0);
+  });
 });
+
+/** The same rules for both versions, without addresses. */
+function forBothVersions(policy: Policy): Policy {
+  const bare = ({ match: { source: _s, destination: _d, ...match }, action, origin }: Rule): Rule => ({
+    match,
+    action: 'rewrite' in action ? { rewrite: { kind: 'masquerade' } } : action,
+    origin,
+  });
+  const stages = (all: readonly Stage[]) => all.map((stage) => ({ ...stage, rules: stage.rules.map(bare) }));
+  return {
+    ...policy,
+    pipelines: policy.pipelines.flatMap((p) =>
+      ([4, 6] as const).map((family) => ({ ...p, family, stages: stages(p.stages) })),
+    ),
+  };
+}
 
 /** What leaves by the interface for the first time is translated, as the last thing. */
 function masqueraded(policy: Policy, name: string): Policy {

@@ -1,13 +1,18 @@
-import { isEveryAddress, uniteAddresses } from '#core/address';
+import { type Family, isEveryAddress, uniteAddresses } from '#core/address';
 import { type Naming, outcomesText, type RowTexts, sharedOutcome, shortTexts } from './describe.ts';
 import { STATES } from './difference/fields.ts';
 import { groupBy } from './group-by.ts';
 import type { TrafficRow } from './row.ts';
 
-/** Rows for reading: several that differ only in one of interfaces and addresses, in state and in translation, as one. */
+/**
+ * Rows for reading: several that differ only in one of interfaces and addresses, in state and in translation, as one; and
+ * so are two that differ only in the version of IP.
+ */
 export interface GatheredRow {
   /** All their packets. An outcome has no translations where they differ; the example and its rules are of the first. */
   readonly row: TrafficRow;
+  /** The versions of IP it stands for: that of `row`, or both where no address limits it. */
+  readonly families: readonly Family[];
   /** The rows it was gathered from. */
   readonly parts: readonly TrafficRow[];
 }
@@ -26,9 +31,9 @@ type Side = keyof typeof UNITED;
  * leaves by one interface, and only when a connection is new, is then one row and not three. No packet is added or lost.
  */
 export function gatherRows(rows: readonly TrafficRow[]): GatheredRow[] {
-  const single = rows.map((row): GatheredRow => ({ row, parts: [row] }));
+  const single = rows.map((row): GatheredRow => ({ row, families: [row.family], parts: [row] }));
   const sides = Object.keys(UNITED) as Side[];
-  return sides.reduce<GatheredRow[]>((gathered, side) => gatherOver(side, gathered), single);
+  return joinFamilies(sides.reduce<GatheredRow[]>((gathered, side) => gatherOver(side, gathered), single));
 }
 
 /** What packets of a gathered row are translated, in words: `leaving on wan0, new: drop -> accept with masquerade`. Empty: all alike. */
@@ -69,7 +74,7 @@ function gatherOver(side: Side, gathered: readonly GatheredRow[]): GatheredRow[]
       before: sharedOutcome(parts.map(({ before }) => before)),
       after: sharedOutcome(parts.map(({ after }) => after)),
     };
-    return [{ row, parts }];
+    return [{ row, families: [row.family], parts }];
   });
 }
 
@@ -77,6 +82,23 @@ function keyBut(side: Side, row: TrafficRow): string {
   const { before, after, ruleBefore, ruleAfter, states, example, [side]: _, ...rest } = row;
   const rules = [ruleBefore, ruleAfter].map((rule) => rule?.origin ?? null);
   return JSON.stringify([before.verdict, after.verdict, rules, rest]);
+}
+
+/** One row for both versions of IP, where they are alike down to their parts. */
+function joinFamilies(gathered: readonly GatheredRow[]): GatheredRow[] {
+  const alike = groupBy(gathered, ({ row, parts }) => JSON.stringify([row, ...parts].map(keyOfEither)));
+  return [...alike.values()].map((group) => ({
+    row: group[0]!.row,
+    families: group.flatMap(({ families }) => families),
+    parts: group.flatMap(({ parts }) => parts),
+  }));
+}
+
+/** What a row says but for the version of IP, which its addresses show where it has any. */
+function keyOfEither({ family, example, ruleBefore, ruleAfter, ...rest }: TrafficRow): string {
+  // Types of ICMP are other ones in the other version.
+  const version = rest.icmp === undefined ? null : family;
+  return JSON.stringify([rest, version, [ruleBefore, ruleAfter].map((rule) => rule?.origin ?? null)]);
 }
 
 function unitedInterfaces(lists: readonly TrafficRow['inInterfaces'][]): TrafficRow['inInterfaces'] {

@@ -45,14 +45,15 @@ export {
   type RowRecord,
   rowRecord,
 } from './records.ts';
-export type {
-  InterfaceTerm,
-  RowOutcome,
-  TrafficBudget,
-  TrafficChange,
-  TrafficDifference,
-  TrafficRow,
-  Unresolved,
+export {
+  DEFAULT_BUDGET,
+  type InterfaceTerm,
+  type RowOutcome,
+  type TrafficBudget,
+  type TrafficChange,
+  type TrafficDifference,
+  type TrafficRow,
+  type Unresolved,
 } from './row.ts';
 export { rowMeets } from './row-meets.ts';
 export { differenceSentence, rowSentence } from './sentences.ts';

@@ -1,9 +1,10 @@
 import { type Naming, outcomesText, rowText } from './describe.ts';
-import type { TrafficDifference, TrafficRow } from './row.ts';
+import { type GatheredRow, gatherRows } from './gathered-rows.ts';
+import type { TrafficDifference } from './row.ts';
 
-/** The whole answer in one or two sentences. */
+/** The whole answer in one or two sentences; rows are counted as they are gathered for reading. */
 export function differenceSentence(difference: TrafficDifference): string {
-  const { verdict, changes, rows, unresolved, exact, unread } = difference;
+  const { verdict, rows, unresolved, exact, unread } = difference;
   const but = exact
     ? ''
     : ` Exact but for ${unread.length === 1 ? 'one statement' : `${unread.length} statements`} not read.`;
@@ -13,13 +14,13 @@ export function differenceSentence(difference: TrafficDifference): string {
   if (verdict === 'undecided') return `Whether packets are treated differently could not be decided.${but}`;
   const open =
     unresolved.length === 0 ? '' : ` In ${unresolved.length} more places it could not be decided in full.`;
-  return `Packets are treated differently: ${count(changes.length, 'change')} in ${count(rows.length, 'row')}.${open}${but}`;
+  return `Packets are treated differently: ${count(gatherRows(rows).length, 'row')}.${open}${but}`;
 }
 
 /** A row with its verdicts: `drop -> accept, through: tcp from … to … port 443, new`. */
-export function rowSentence(row: TrafficRow, naming: Naming = {}): string {
+export function rowSentence({ row, families }: GatheredRow, naming: Naming = {}): string {
   const path = row.path === 'through' ? 'through' : `${row.path} the device`;
-  return `${outcomesText(row)}, ${path}: ${rowText(row, naming)}`;
+  return `${outcomesText(row)}, ${path}: ${rowText(row, naming, families)}`;
 }
 
 function count(n: number, word: string): string {
