@@ -1,8 +1,8 @@
 import {
-  changeEffects,
   changeSentence,
   differenceSentence,
   type GatheredRow,
+  gatherChanges,
   gatherRows,
   type Naming,
   originText,
@@ -26,7 +26,7 @@ export function differenceText(difference: TrafficDifference, naming: Naming = {
   const lines = [differenceSentence(difference)];
   const gathered = gatherRows(difference.rows);
   if (gathered.length <= SHOWN) for (const row of gathered) lines.push('', ...rowLines(row, naming));
-  else lines.push(`They come from ${difference.changes.length} changes.`, ...changeLines(difference, naming));
+  else lines.push(...changeLines(difference, naming));
   for (const { path, family, rules, packet } of difference.unresolved) {
     lines.push(
       '',
@@ -58,13 +58,12 @@ function rowLines(gathered: GatheredRow, naming: Naming): string[] {
 }
 
 function changeLines(difference: TrafficDifference, naming: Naming): string[] {
-  const effects = changeEffects(difference);
-  return difference.changes.flatMap((change, n) => {
-    const first = change.rows[0];
+  return gatherChanges(difference).flatMap((gathered) => {
+    const [first] = gathered.rows;
     return [
       '',
-      changeSentence(change, effects[n]!),
-      ...(first === undefined ? [] : [`  its largest row: ${rowText(first, naming)}`]),
+      changeSentence(gathered),
+      ...(first === undefined ? [] : [`  its largest row: ${rowText(first.row, naming, first.families)}`]),
     ];
   });
 }

@@ -78,6 +78,18 @@ describe('traffic', () => {
     ]);
   });
 
+  test('above twenty rows is told by the changed rules, both versions of IP at once', async () => {
+    const rules = (first: number) =>
+      Array.from({ length: 11 }, (_, n) => `    tcp dport ${first + 2 * n} accept\n`).join('');
+    const [odd, even] = [1, 2].map((first) => bench.file(`many/${first}.nft`, gate('80', rules(first))));
+    const { stdout } = await bench.say('traffic', odd!, even!);
+    expect(stdout).toMatch(/^Packets are treated differently: 22 rows\.$/m);
+    expect(stdout.match(/, IPv4 and IPv6, one row: the effect of /g)).toHaveLength(22);
+    expect(stdout).toContain(
+      `drop -> accept, through the device, IPv4 and IPv6, one row: the effect of ${even}:6:`,
+    );
+  });
+
   test('is equal with 0, and undecided with 2 where the versions differ in what was not read', async () => {
     const same = await bench.run('traffic', before, alike);
     expect([same.code, dataOf<Answer>(same).verdict]).toEqual([0, 'equal']);

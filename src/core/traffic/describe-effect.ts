@@ -1,5 +1,6 @@
 import { originText, outcomeText } from './describe.ts';
 import type { ChangeEffect } from './findings/effect-of-change.ts';
+import type { GatheredChange } from './gathered-changes.ts';
 import type { Rule } from './policy.ts';
 import type { TrafficChange } from './row.ts';
 
@@ -7,12 +8,12 @@ import type { TrafficChange } from './row.ts';
 const NAMED = 8;
 
 /** One change as one sentence: what becomes of which rule's packets, except those that other rules take. */
-export function changeSentence(change: TrafficChange, effect: ChangeEffect): string {
-  const path = change.path === 'through' ? 'through the device' : `${change.path} the device`;
-  const rows = change.rows.length === 1 ? 'one row' : `${change.rows.length} rows`;
+export function changeSentence({ changes, effect, rows }: GatheredChange): string {
+  const [{ path, before, after }] = changes as [TrafficChange];
+  const versions = changes.map(({ family }) => `IPv${family}`).sort();
   return [
-    `${outcomeText(change.before)} -> ${outcomeText(change.after)}, ${path}, IPv${change.family}, `,
-    `${change.complete ? '' : 'at least '}${rows}: the effect of ${causesText(effect.of)}${exceptText(effect)}`,
+    `${outcomeText(before)} -> ${outcomeText(after)}, ${path} the device, ${versions.join(' and ')}, `,
+    `${changes.every(({ complete }) => complete) ? '' : 'at least '}${rows.length === 1 ? 'one row' : `${rows.length} rows`}: the effect of ${causesText(effect.of)}${exceptText(effect)}`,
   ].join('');
 }
 

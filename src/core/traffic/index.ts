@@ -13,11 +13,11 @@ export {
 export { changeSentence } from './describe-effect.ts';
 export { trafficDifference } from './difference/difference.ts';
 export { relevantRules } from './difference/relevant.ts';
-export { type ChangeEffect, changeEffects } from './findings/effect-of-change.ts';
 export type { Finding, Findings, Way } from './findings/finding.ts';
 export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';
 export { overlapFindings, type ReviewOptions, reviewPolicy } from './findings/review.ts';
+export { gatherChanges } from './gathered-changes.ts';
 export { type GatheredRow, gatherRows, translationParts } from './gathered-rows.ts';
 export { icmpProtocol, type Packet } from './packet.ts';
 export { type PacketRecord, packetRecord, packetText, readPacket } from './packet-record.ts';

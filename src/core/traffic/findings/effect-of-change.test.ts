@@ -4,6 +4,7 @@ import { parseAddresses } from '#core/address';
 import { decide } from '../decide.ts';
 import { changeSentence } from '../describe-effect.ts';
 import { trafficDifference } from '../difference/difference.ts';
+import { gatherChanges } from '../gathered-changes.ts';
 import type { Match, Policy, Rule, Verdict } from '../policy.ts';
 import { smallMatch, smallPacket } from '../small-policies.reference.ts';
 import { changeEffects } from './effect-of-change.ts';
@@ -33,9 +34,10 @@ describe('the effect of a changed rule', () => {
       policy([three, seven, other, last]),
       policy([three, seven, other, added, last]),
     );
-    const [effect] = changeEffects(difference);
+    const [gathered] = gatherChanges(difference);
+    const { effect } = gathered!;
     expect(effect).toEqual({ of: [added], taken: [three, seven], alike: [] });
-    expect(changeSentence(difference.changes[0]!, effect!)).toBe(
+    expect(changeSentence(gathered!)).toBe(
       'drop -> accept, through the device, IPv4, one row: the effect of f:12: rule 12; except what f:3 and f:7 take before',
     );
   });

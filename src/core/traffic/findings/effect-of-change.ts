@@ -14,8 +14,8 @@ export interface ChangeEffect {
   readonly alike: readonly Rule[] | undefined;
 }
 
-/** Above this many changes it is not worked out what does not belong to each. */
-const MOST = 20;
+/** Above this many changes it is not worked out what does not belong to each: twenty for each version of IP. */
+const MOST = 40;
 
 /** The effect of each change, in the order of `difference.changes`. */
 export function changeEffects(difference: TrafficDifference): ChangeEffect[] {
