@@ -14,12 +14,34 @@ export interface ChangeEffect {
   readonly alike: readonly Rule[] | undefined;
 }
 
-/** Above this many changes it is not worked out what does not belong to each: twenty for each version of IP. */
-const MOST = 40;
+/** Above this many causes it is not worked out what does not belong to each. */
+const MOST = 20;
 
 /** The effect of each change, in the order of `difference.changes`. */
 export function changeEffects(difference: TrafficDifference): ChangeEffect[] {
-  return difference.changes.map((change, n) => effectOf(difference, change, n < MOST));
+  const causes = new Set<string>();
+  return difference.changes.map((change) => {
+    const cause = causeOf(change);
+    if (causes.size < MOST) causes.add(cause);
+    return effectOf(difference, change, causes.has(cause));
+  });
+}
+
+/** The same for both versions of IP. */
+function causeOf(change: TrafficChange): string {
+  const { path, before, after } = change;
+  return JSON.stringify([
+    path,
+    before.verdict,
+    after.verdict,
+    changedRules(change).map(({ origin }) => origin),
+  ]);
+}
+
+/** The changed rules that decide; where unchanged ones decide on both sides, those that can have brought it about. */
+function changedRules({ changedBefore, changedAfter, among }: TrafficChange): readonly Rule[] {
+  const deciding = [changedBefore, changedAfter].filter((rule) => rule !== undefined);
+  return deciding.length === 0 ? among : deciding;
 }
 
 function effectOf({ before, after }: TrafficDifference, change: TrafficChange, whole: boolean): ChangeEffect {
@@ -28,7 +50,7 @@ function effectOf({ before, after }: TrafficDifference, change: TrafficChange, w
     ...(changedBefore === undefined ? [] : [{ rule: changedBefore, own: before, other: after }]),
     ...(changedAfter === undefined ? [] : [{ rule: changedAfter, own: after, other: before }]),
   ];
-  const of = sides.length === 0 ? change.among : sides.map(({ rule }) => rule);
+  const of = changedRules(change);
   if (!whole) return { of, taken: undefined, alike: undefined };
   const lists = sides.map(({ rule, own, other }) => {
     const place = placeIn(own, rule);
