@@ -63,6 +63,7 @@ export function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
 /**
  * Of all pairs, or only of those between two sides. Rules about known connections alone are not looked at: nearly every
  * policy lets these pass before all else (common practice, no source), and each would be said to overlap all the others.
+ * Nor are rules about everything, which say what becomes of the rest.
  */
 export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): Finding[] {
   const merged = new Map<string, { opposite: OppositeRules; ways: Way[] }>();
@@ -70,10 +71,9 @@ export function overlapFindings(policy: Policy, sideOf?: (rule: Rule) => Side): 
     const slots = slotsOf(policy, policy, way.path, way.family);
     const comparison = openComparison(slots);
     for (const { before } of slots.slots.slice(0, slots.own)) {
-      const boxes = (before.stage?.rules ?? []).flatMap((loaded, i, all): VerdictBox[] => {
-        const { action } = loaded.rule;
-        const isLast = i === all.length - 1 && Object.keys(loaded.rule.match).length === 0;
-        if (!('verdict' in action) || isLast || !meetsNew(loaded.rule)) return [];
+      const boxes = (before.stage?.rules ?? []).flatMap((loaded): VerdictBox[] => {
+        const { action, match } = loaded.rule;
+        if (!('verdict' in action) || Object.keys(match).length === 0 || !meetsNew(loaded.rule)) return [];
         const box = boxOf(loaded, firstView(way.path), comparison);
         return box === undefined ? [] : [{ rule: loaded.rule, box, passes: action.verdict === 'accept' }];
       });
