@@ -33,7 +33,7 @@ export function findingSentence(finding: Finding): string {
     case 'overlap':
       return `It shares packets with ${finding.count} earlier ${finding.count === 1 ? 'rule' : 'rules'} of the opposite verdict, so their order decides:`;
     case 'any to any':
-      return 'It lets everything pass, from anywhere to anywhere.';
+      return 'It lets pass all that no rule with limits takes, from anywhere to anywhere.';
     case 'special source':
       return `From ${finding.interface} it lets in sources that cannot come from there (RFC 6890): ${finding.blocks.map((b) => `${b.text} ${b.name}`).join(', ')}.`;
   }

@@ -25,7 +25,7 @@ export type Finding =
   | (Common & { readonly kind: 'widening'; readonly of: readonly Rule[]; readonly count: number })
   /** It shares packets with these earlier rules of the opposite verdict, neither containing the other: order decides. */
   | (Common & { readonly kind: 'overlap'; readonly with: readonly Rule[]; readonly count: number })
-  /** It lets everything pass, from anywhere to anywhere. */
+  /** It lets pass, from anywhere to anywhere, what no rule with limits takes. */
   | (Common & { readonly kind: 'any to any' })
   /** It lets packets in from an outside interface whose source address cannot come from there (RFC 6890). */
   | (Common & {

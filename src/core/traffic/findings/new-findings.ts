@@ -2,20 +2,21 @@ import { WAYS } from '../difference/difference.ts';
 import { slotsOf } from '../difference/slots.ts';
 import type { Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
+import { anyToAny } from './any-to-any.ts';
 import type { Purse } from './effect.ts';
 import { type Finding, type Findings, NAMED, placeOf } from './finding.ts';
 import { losersOf } from './losers.ts';
 import { type PlacedRule, placedRules } from './occurrences.ts';
 import type { Side } from './overlaps.ts';
-import { isAnyToAny, overlapFindings } from './review.ts';
+import { overlapFindings } from './review.ts';
 import { findingOf, type Standing, standingOf } from './standing.ts';
 import { WithAndWithout } from './with-and-without.ts';
 
 /**
  * What is worth a second look in a changed policy and was not before: rules that came and are not reached or not needed
- * there, and rules of before that are no longer, since they lost packets to those that came (of a call of a chain, its
- * rules say so). Overlaps are those of a rule that came with one that was there; not with rules for answers only, which
- * every policy begins with (common practice, no source).
+ * there, rules of before that are no longer, since they lost packets to those that came (of a call of a chain, its rules
+ * say so), and what lets pass the rest only now. Overlaps are those of a rule that came with one that was there; not with
+ * rules for answers only, which every policy begins with (common practice, no source).
  */
 export function newFindings(before: Policy, after: Policy, budget: TrafficBudget = DEFAULT_BUDGET): Findings {
   const { came, went } = changedRules(before, after);
@@ -23,24 +24,23 @@ export function newFindings(before: Policy, after: Policy, budget: TrafficBudget
   const purse: Purse = { budget, spent: 0 };
   const losers = losersOf(before, after, purse);
   const isSuspect = (rule: Rule) => came.has(rule) || losers.has(rule.origin.text);
-  const suspects: { readonly placed: PlacedRule; readonly standing: Standing | 'any to any' }[] = [];
+  const suspects: { readonly placed: PlacedRule; readonly standing: Standing }[] = [];
   const unexamined: Rule[] = [];
   for (const placed of placedRules(after, isSuspect)) {
     const standing = standingOf(placed, purse);
     if (standing === 'unexamined') unexamined.push(placed.rule);
     else if (standing !== undefined) suspects.push({ placed, standing });
-    if (came.has(placed.rule) && isAnyToAny(placed)) suspects.push({ placed, standing: 'any to any' });
   }
   const old = standingsOf(before, new Set(suspects.map(({ placed }) => placed.rule.origin.text)), purse);
   // What proves them is only looked for where they are new.
   const findings = suspects
     .filter(({ placed, standing }) => !old.has(keyOf(standing, placed.rule)))
-    .map(({ placed, standing }): Finding => {
-      const { rule, ways } = placed;
-      return standing === 'any to any' ? { kind: standing, rule, ways } : findingOf(placed, standing, purse);
-    });
+    .map(({ placed, standing }) => findingOf(placed, standing, purse));
   const between = (rule: Rule): Side => (came.has(rule) ? 'came' : isForAnswers(rule) ? 'aside' : 'there');
-  return { findings: [...findings, ...confirmed(overlapFindings(after, between), after, purse)], unexamined };
+  const wasOpen = new Set(anyToAny(before).map(({ rule }) => rule.origin.text));
+  const opened = anyToAny(after).filter(({ rule }) => !wasOpen.has(rule.origin.text));
+  const overlaps = confirmed(overlapFindings(after, between), after, purse);
+  return { findings: [...findings, ...opened, ...overlaps], unexamined };
 }
 
 /**

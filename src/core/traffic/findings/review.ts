@@ -5,9 +5,10 @@ import { boxOf, firstView } from '../difference/view.ts';
 import type { Match, Policy, Rule } from '../policy.ts';
 import { DEFAULT_BUDGET, type TrafficBudget } from '../row.ts';
 import { type SpecialBlock, specialBlocks } from '../special-purpose.ts';
+import { anyToAny } from './any-to-any.ts';
 import { decidersOfFlow, type Purse } from './effect.ts';
 import { type Finding, type Findings, placeOf, type Way } from './finding.ts';
-import { type PlacedRule, placedRules } from './occurrences.ts';
+import { placedRules } from './occurrences.ts';
 import {
   newOppositeRules,
   type OppositeRules,
@@ -35,29 +36,15 @@ export function reviewPolicy(
     const standing = standingOf(placed, purse);
     if (standing === 'unexamined') unexamined.push(placed.rule);
     else if (standing !== undefined) findings.push(findingOf(placed, standing, purse));
-    if (isAnyToAny(placed)) findings.push({ kind: 'any to any', rule: placed.rule, ways: placed.ways });
   }
   const sources = specialSources(policy, outside, purse);
-  findings.push(...overlapFindings(policy), ...sources.findings);
+  findings.push(...anyToAny(policy), ...overlapFindings(policy), ...sources.findings);
   return { findings, unexamined, unexaminedOutside: sources.unexamined };
 }
 
 /** Does the rule look at packets that belong to no known connection? */
 function meetsNew({ match: { states } }: Rule): boolean {
   return states === undefined || states.includes('new') || states.includes('untracked');
-}
-
-/** An accept without any limit on addresses, protocol or interfaces, in a policy where it is not the only rule. */
-export function isAnyToAny({ rule, jumps, ways }: PlacedRule): boolean {
-  const limits = Object.keys(rule.match).filter((key) => key !== 'states');
-  const passes = !jumps && 'verdict' in rule.action && rule.action.verdict === 'accept';
-  // What the device itself sends is commonly let out whole.
-  return (
-    passes &&
-    (rule.match.states?.includes('new') ?? true) &&
-    limits.length === 0 &&
-    ways.some((way) => way.path !== 'from')
-  );
 }
 
 /**
