@@ -84,9 +84,13 @@ function keyBut(side: Side, row: TrafficRow): string {
   return JSON.stringify([before.verdict, after.verdict, rules, rest]);
 }
 
-/** One row for both versions of IP, where they are alike down to their parts. */
+/** One row for both versions of IP, where they are alike down to their parts. What addresses limit shows its version. */
 function joinFamilies(gathered: readonly GatheredRow[]): GatheredRow[] {
-  const alike = groupBy(gathered, ({ row, parts }) => JSON.stringify([row, ...parts].map(keyOfEither)));
+  const alike = groupBy(gathered, (one) => {
+    const { row, parts } = one;
+    const limited = row.sources !== undefined || row.destinations !== undefined;
+    return limited ? one : JSON.stringify([row, ...parts].map(keyOfEither));
+  });
   return [...alike.values()].map((group) => ({
     row: group[0]!.row,
     families: group.flatMap(({ families }) => families),
@@ -94,7 +98,7 @@ function joinFamilies(gathered: readonly GatheredRow[]): GatheredRow[] {
   }));
 }
 
-/** What a row says but for the version of IP, which its addresses show where it has any. */
+/** What a row says but for the version of IP. */
 function keyOfEither({ family, example, ruleBefore, ruleAfter, ...rest }: TrafficRow): string {
   // Types of ICMP are other ones in the other version.
   const version = rest.icmp === undefined ? null : family;
