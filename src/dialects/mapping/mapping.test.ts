@@ -340,4 +340,16 @@ describe('what cannot be resolved', () => {
     ).toBe('accept');
     expect(decide(policy(text), { ...PACKET, destinationPort: 9 }).verdict).toBe('drop');
   });
+  test.each([
+    ['callers moles not kiosks', 'source moles not kiosks'],
+    ['callers moles !kiosks', 'source moles !kiosks'],
+    ['in quay not mole', 'from quay not mole'],
+    ['in quay !mole', 'from quay !mole'],
+  ])('%s may mean several things, and becomes a condition', (part, name) => {
+    const callers = part.startsWith('callers') ? '' : ' callers anyone;';
+    const text = first(`passage "x" { ${part};${callers} calls anyone; by anything; then let; }`);
+    const packet = { ...PACKET, destinationPort: 9 };
+    expect(decide(policy(text), packet).verdict).toBe('drop');
+    expect(decide(policy(text), { ...packet, conditions: [name] }).verdict).toBe('accept');
+  });
 });

@@ -10,7 +10,7 @@ import {
 import type { InterfaceSet, Match } from '#core/traffic';
 import type { Model } from './model.ts';
 import { inlineService, type Service } from './services.ts';
-import { type AddressFormat, addressesOf, inEntries, unite } from './texts.ts';
+import { type AddressFormat, addressesOf, inEntries, listedIn, unite } from './texts.ts';
 
 /** One side of a rule in terms of packets: a limit per family, and what could not be resolved. */
 export interface Addresses {
@@ -24,16 +24,11 @@ const ANY_ADDRESS: Addresses = { sets: null, unknown: [] };
 /** Resolves texts to addresses: literals, names of objects and groups, words for any and not. */
 export function resolveAddresses(model: Model, texts: readonly string[], format?: AddressFormat): Addresses {
   if (texts.length === 0) return ANY_ADDRESS;
-  const { any, not } = model.mapping.words;
-  let negated = false;
-  const positive: string[] = [];
-  for (const text of texts) {
-    const mark = not.includes(text) ? text : not.find((word) => text.startsWith(word) && /^\W$/.test(word));
-    if (mark !== undefined) negated = true;
-    if (mark !== text) positive.push(mark === undefined ? text : text.slice(mark.length));
-  }
-  const entries = inEntries(positive, format);
-  if (entries.length === 0 || entries.some((text) => any.includes(text)))
+  const { words } = model.mapping;
+  const listed = listedIn(texts, words, format);
+  if (listed === undefined) return { sets: [], unknown: [texts.join(' ')] };
+  const { negated, entries } = listed;
+  if (entries.length === 0 || entries.some((text) => words.any.includes(text)))
     return { sets: negated ? [] : null, unknown: [] };
   const sets: AddressSet[] = [];
   const unknown: string[] = [];
@@ -78,10 +73,11 @@ const ANY_INTERFACE: Legs = { set: undefined, unknown: [] };
 /** Resolves zones and interfaces to interface names. Where no zone has interfaces, zones stand for themselves. */
 export function resolveInterfaces(model: Model, texts: readonly string[]): Legs {
   if (texts.length === 0) return ANY_INTERFACE;
-  const { any, not } = model.mapping.words;
-  const except = texts.some((text) => not.includes(text));
-  const names = texts.filter((text) => !not.includes(text));
-  if (names.length === 0 || names.some((text) => any.includes(text)))
+  const { words } = model.mapping;
+  const listed = listedIn(texts, words);
+  if (listed === undefined) return { set: { names: [] }, unknown: [texts.join(' ')] };
+  const { negated: except, entries: names } = listed;
+  if (names.length === 0 || names.some((text) => words.any.includes(text)))
     return { set: except ? { names: [] } : undefined, unknown: [] };
   const zonesHaveInterfaces = [...model.zones.values()].some((interfaces) => interfaces.size > 0);
   const found = new Set<string>();

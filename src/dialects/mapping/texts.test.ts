@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { formatAddresses } from '#core/address';
 import { readMapping } from './mapping-file.ts';
-import { type AddressFormat, addressesOf, inEntries, portsOf, protocolOf } from './texts.ts';
+import { type AddressFormat, addressesOf, inEntries, listedIn, portsOf, protocolOf } from './texts.ts';
 
 const { words } = readMapping({
   name: 'm',
@@ -11,6 +11,31 @@ const addresses = (text: string, format?: AddressFormat) => {
   const set = addressesOf(text, format);
   return set === undefined ? undefined : formatAddresses(set);
 };
+
+describe('a list', () => {
+  test.each<[string, boolean, string[]]>([
+    ['quay mole', false, ['quay', 'mole']],
+    ['not quay mole', true, ['quay', 'mole']],
+    ['! quay mole', true, ['quay', 'mole']],
+    ['!quay !mole', true, ['quay', 'mole']],
+    ['notary', false, ['notary']],
+    ['not', true, []],
+    ['', false, []],
+  ])('of %j', (text, negated, entries) => {
+    expect(listedIn(text.split(' ').filter(Boolean), words)).toEqual({ negated, entries });
+  });
+  test.each(['quay not mole', 'quay !mole', '!quay mole', '!quay !', 'not !quay', 'not not quay'])(
+    'of %j may mean several things',
+    (text) => {
+      expect(listedIn(text.split(' '), words)).toBeUndefined();
+    },
+  );
+  test('of one address in two words may have its sign in front', () => {
+    const list = (text: string) => listedIn(text.split(' '), words, 'a.b.c.d mask');
+    expect(list('!10.1.0.0 255.255.0.0')).toEqual({ negated: true, entries: ['10.1.0.0 255.255.0.0'] });
+    expect(list('!10.1.0.0 255.255.0.0 10.2.0.0 255.255.0.0')).toBeUndefined();
+  });
+});
 
 describe('addresses', () => {
   test.each<[AddressFormat | undefined, string, string[] | undefined]>([

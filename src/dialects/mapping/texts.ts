@@ -70,6 +70,36 @@ export function inEntries(words: readonly string[], format?: AddressFormat): rea
   return entries;
 }
 
+/** A list of names or values, or all but these. */
+export interface Listed {
+  readonly negated: boolean;
+  readonly entries: readonly string[];
+}
+
+/**
+ * A list without its words for not: such a word in front turns the whole list round (`not quay mole`), and so does a sign
+ * that every entry begins with (`!quay !mole`). Undefined where it stands otherwise, since that may mean several things.
+ */
+export function listedIn(
+  texts: readonly string[],
+  { not }: Mapping['words'],
+  format?: AddressFormat,
+): Listed | undefined {
+  const signs = not.filter((word) => /^\W$/.test(word));
+  const signOf = (text: string) => signs.find((sign) => text.startsWith(sign) && text !== sign);
+  const isMarked = (text: string) => not.includes(text) || signOf(text) !== undefined;
+  const [first, ...rest] = texts;
+  if (first === undefined || !texts.some(isMarked))
+    return { negated: false, entries: inEntries(texts, format) };
+  if (not.includes(first))
+    return rest.some(isMarked) ? undefined : { negated: true, entries: inEntries(rest, format) };
+  const bare = texts.map((text) => text.slice(signOf(text)?.length ?? 0));
+  const entries = inEntries(bare, format);
+  const all = texts.every((text) => signOf(text) !== undefined);
+  const one = entries.length === 1 && signOf(first) !== undefined && !rest.some(isMarked);
+  return all || one ? { negated: true, entries } : undefined;
+}
+
 /** A word of a table; words such as `constructor` are no words of it. */
 function own(table: Readonly<Record<string, number>>, word: string): number | undefined {
   return Object.hasOwn(table, word) ? table[word] : undefined;
