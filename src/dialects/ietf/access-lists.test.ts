@@ -96,6 +96,15 @@ describe('access lists (RFC 8519 sections 4.3 and 4.4 say in words what each exa
     expect(decision.assumed).toContain(otherwise);
     expect(verdict(attached(), { destinationPort: 81, conditions: [otherwise] })).toBe('drop');
   });
+  test('with a range of ports that ends before it begins name it', () => {
+    const ports = '{"lower-port": 443, "upper-port": 80}';
+    const text = attached(
+      `{"name": "odd", "matches": {"tcp": {"destination-port": ${ports}}}, "actions": {"forwarding": "drop"}}`,
+    );
+    expect(ietf.policy(read(text))!.unread.map(({ reason }) => reason)).toEqual([
+      'The ports are neither a range nor one port with a known operator.',
+    ]);
+  });
   test('show exactly which traffic an edit changes', () => {
     const rest = '{"name": "rest", "matches": {}, "actions": {"forwarding": "drop"}}';
     const before = read(attached(rest));

@@ -192,7 +192,7 @@ function portsOf(field: DataNode, problems: Problem[]): NumberSet | null {
   const high = numberOf(child(field, 'upper-port'), 65535, problems);
   const one = numberOf(child(field, 'port'), 65535, problems);
   const known = field.children.every(({ name }) => PORT_LEAVES.includes(name));
-  if (known && low !== null && high !== null) return numberSet([[low, high]]);
+  if (known && low !== null && high !== null && low <= high) return numberSet([[low, high]]);
   if (known && one !== null) {
     switch (leaf(field, 'operator') ?? 'eq') {
       case 'eq':

@@ -97,6 +97,16 @@ describe('saved iptables rules', () => {
     expect(iptables.policy(odd)!.unread).toHaveLength(1);
   });
 
+  it('that move a range of ports to another are named as not known', () => {
+    const to = '--to-destination 10.4.20.9:8000-8099/9000';
+    const moved = read(
+      `*nat\n:PREROUTING ACCEPT [0:0]\n-A PREROUTING -p tcp --dport 8000:8099 -j DNAT ${to}\nCOMMIT\n`,
+    );
+    expect(iptables.policy(moved)!.unread).toMatchObject([
+      { line: 3, reason: expect.stringMatching(/^the port of .*9000.* is not known$/) },
+    ]);
+  });
+
   it('negated or on either port read as the manual means them', () => {
     const ask = (rule: string, more: Partial<Packet> = {}) =>
       decide(

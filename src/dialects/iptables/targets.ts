@@ -91,7 +91,7 @@ function natOf(nat: Nat['nat'], target: string): Nat {
     nat,
     family: null,
     address: address === '' ? null : rangeExpression(address),
-    port: ports === undefined ? null : rangeExpression(ports.replace(/\/.*/, '')),
+    port: ports === undefined ? null : rangeExpression(ports),
     flags: [],
   };
 }
