@@ -1,3 +1,4 @@
+import { formatAddress, parseAddress, rangeOfPrefix } from '#core/address';
 import type { Condition, Match } from '#core/traffic';
 import { formatExpression, formatStatement } from '../format.ts';
 import type { Expression, NamedSet, Statement } from '../syntax.ts';
@@ -97,7 +98,7 @@ export function fieldNames(parts: readonly Expression[]): string[] | null {
   return names;
 }
 
-/** `ip saddr & 255.255.255.0 == 10.0.0.0` as a prefix; null for other masks. */
+/** `ip saddr & 255.255.255.0 == 10.0.0.0` as a prefix; null for other masks and addresses. */
 function maskedAddress(
   context: Context,
   left: Extract<Expression, { kind: 'bits' }>,
@@ -106,8 +107,12 @@ function maskedAddress(
   if (left.op !== '&' || typeof left.left === 'string' || left.left.kind !== 'field') return null;
   if (!/^ip6? [sd]addr$/.test(left.left.name) || typeof left.right !== 'string') return null;
   const length = maskLength(context.family, left.right);
-  if (length === null || typeof right !== 'string') return null;
-  return [left.left, { kind: 'prefix', address: right, length: String(length) }];
+  const address = typeof right === 'string' ? parseAddress(right) : undefined;
+  if (length === null || address === undefined) return null;
+  // No masked address has a bit outside its mask.
+  const { low } = rangeOfPrefix(address, length);
+  if (low.some((word, n) => word !== address[n])) return null;
+  return [left.left, { kind: 'prefix', address: formatAddress(address), length: String(length) }];
 }
 
 /** `< 1024` and the like as a range; null when the field has no numbers here. */

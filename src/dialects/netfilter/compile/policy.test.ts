@@ -175,6 +175,10 @@ describe('what the packet space cannot express', () => {
       'limit rate 5/minute (rule "limit rate 5/minute drop")',
     ]);
     expect(conditionsOf('tcp flags & (fin | syn) == syn accept')).toEqual(['tcp flags & (fin | syn) == syn']);
+    // No masked address ends so; the prefix 10.1.2.3/16 would be another question.
+    expect(conditionsOf('ip saddr & 255.255.0.0 == 10.1.2.3 accept')).toEqual([
+      'ip saddr & 255.255.0.0 == 10.1.2.3',
+    ]);
   });
 
   it('does not hide the rule: it may match or not', () => {
