@@ -1,4 +1,4 @@
-import { originText, outcomeText } from './describe.ts';
+import { originText, outcomesText } from './describe.ts';
 import type { ChangeEffect } from './findings/effect-of-change.ts';
 import type { GatheredChange } from './gathered-changes.ts';
 import type { Rule } from './policy.ts';
@@ -9,10 +9,10 @@ const NAMED = 8;
 
 /** One change as one sentence: what becomes of which rule's packets, except those that other rules take. */
 export function changeSentence({ changes, effect, rows }: GatheredChange): string {
-  const [{ path, before, after }] = changes as [TrafficChange];
+  const [first] = changes as [TrafficChange];
   const versions = changes.map(({ family }) => `IPv${family}`).sort();
   return [
-    `${outcomeText(before)} -> ${outcomeText(after)}, ${path} the device, ${versions.join(' and ')}, `,
+    `${outcomesText(first)}, ${first.path} the device, ${versions.join(' and ')}, `,
     `${changes.every(({ complete }) => complete) ? '' : 'at least '}${rows.length === 1 ? 'one row' : `${rows.length} rows`}: the effect of ${causesText(effect.of)}${exceptText(effect)}`,
   ].join('');
 }

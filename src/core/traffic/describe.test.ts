@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { numberSet, parseAddresses } from '#core/address';
 import { codeOf } from '#core/errors';
-import { rowText, rowTexts } from './describe.ts';
+import { outcomesText, rowText, rowTexts } from './describe.ts';
 import { trafficDifference } from './difference/difference.ts';
 import { packetRecord, packetText, readPacket } from './packet-record.ts';
 import type { Match, Policy } from './policy.ts';
@@ -94,6 +94,12 @@ describe('a row in words', () => {
     };
     expect(rowText(row!, naming)).toBe('tcp from north-mole to any port web');
   });
+});
+
+it('a row whose parts are translated in several ways says that only the translation differs', () => {
+  const accept = { verdict: 'accept', rewrites: [] } as const;
+  expect(outcomesText({ before: accept, after: accept })).toBe('accept, translated differently');
+  expect(outcomesText({ before: { verdict: 'drop', rewrites: [] }, after: accept })).toBe('drop -> accept');
 });
 
 describe('a packet as data', () => {

@@ -129,9 +129,10 @@ export function outcomeText({ verdict, rewrites }: RowOutcome): string {
   return rewrites.length === 0 ? verdict : `${verdict} with ${rewrites.map(rewriteText).join(' and ')}`;
 }
 
-/** `drop -> accept with masquerade`. */
+/** `drop -> accept with masquerade`; where only translations differ, and not all in one way, `accept, translated differently`. */
 export function outcomesText({ before, after }: Pick<TrafficRow, 'before' | 'after'>): string {
-  return `${outcomeText(before)} -> ${outcomeText(after)}`;
+  const [then, now] = [outcomeText(before), outcomeText(after)];
+  return then === now ? `${then}, translated differently` : `${then} -> ${now}`;
 }
 
 /** The outcome of all of them, which have one verdict; without translations where these are not the same for all. */
