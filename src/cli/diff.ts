@@ -43,8 +43,8 @@ export function diffCommand(program: Command, context: CliContext): void {
         text: configurationChanges(before.files, twin.files),
         afterName: (file) => (twin === after ? file : (after.files[0]?.name ?? file)),
       };
-      const unread = new Set(answer.objects.unread.map((file) => file.name));
-      const shown = answer.text.filter((file) => options.raw === true || unread.has(file.name));
+      const told = filesToldOf(answer.objects);
+      const shown = answer.text.filter((file) => options.raw === true || !told.has(file.name));
       context.out.result(dataOf(answer, shown), textOf(answer, shown));
       const differs = answer.objects.parts.some(({ difference }) => difference.changes.length > 0);
       const undecided = !differs && answer.traffic?.verdict === 'undecided';
@@ -61,6 +61,15 @@ interface Answer {
   readonly text: FileChanges;
   /** The user's name for a file of the second configuration. */
   afterName(file: string): string;
+}
+
+/** Files of which objects, or statements not understood, are said to differ. Of all others that differ the text is shown. */
+function filesToldOf({ parts }: CaptureComparison): ReadonlySet<string> {
+  const places = parts.flatMap(({ difference }) => [
+    ...difference.changes.flatMap(({ before, after }) => [before?.place, after?.place]),
+    ...difference.opaque.flatMap(({ before, after }) => [before?.place, after?.place]),
+  ]);
+  return new Set(places.flatMap((place) => place?.file ?? []));
 }
 
 /** A single file is compared with another single file whatever its name: under the name of the first. */
@@ -108,7 +117,9 @@ function textOf({ objects, traffic, naming, text, afterName }: Answer, shown: Fi
   const lines: string[] = [];
   for (const { difference } of objects.parts) lines.push(...objectLines(difference, afterName));
   if (lines.length === 0)
-    lines.push('No object differs; what differs is layout, comments or files not read.');
+    lines.push(
+      'No object differs; what differs is order, layout, comments or files not read, as the text shows.',
+    );
   if (traffic !== null)
     lines.push('', 'Traffic', ...differenceText(traffic, naming, MORE_EFFORT).split('\n'));
   for (const { name, why } of objects.unread) lines.push('', `Not read: ${name} (${why})`);

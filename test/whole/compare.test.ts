@@ -166,6 +166,15 @@ test('diff names changed rules with their places, and the traffic that changes w
   expect([same.code, same.stdout.trim()]).toEqual([0, 'The same bytes: nothing differs.']);
 });
 
+test('diff shows the text of a file that differs in no object', async () => {
+  const one = bench.file('sea/one.conf', 'lamp {\n  lit;\n  red;\n}\nbuoy {\n  green;\n}\n');
+  const two = bench.file('sea/two.conf', 'lamp {\n  red;\n  lit;\n}\nbuoy {\n  green;\n}\n');
+  const { code, stdout } = await bench.say('diff', one, two);
+  expect(code).toBe(1);
+  expect(stdout).toContain('No object differs');
+  expect(stdout).toMatch(/^\+ {2}lit;$/m);
+});
+
 test('promises say who breaks them, and whether the planned change does', async () => {
   const file = bench.file(
     'promises.yaml',

@@ -5,7 +5,10 @@ import { endOfQuoted, endOfWord, isBlank, unquoted } from './words.ts';
 
 type Mark = '{' | '}' | ';' | 'newline' | 'end';
 
-/** Steps through words, braces, semicolons and line ends; skips comments (`#`, `//` at a word's start, slash-star). */
+/**
+ * Steps through words, braces, semicolons and line ends; skips comments (`#`, `//` at a word's start, slash-star). One that
+ * is never closed is no comment but a word: what follows it must not be lost.
+ */
 class Lexer {
   /** What `next` found stands from `start` to `end`. */
   start = 0;
@@ -14,10 +17,13 @@ class Lexer {
   word = '';
   readonly #text: string;
   readonly #words: Words;
+  /** A comment that begins behind this is never closed. */
+  readonly #lastComment: number;
 
   constructor(text: string) {
     this.#text = text;
     this.#words = new Words(text);
+    this.#lastComment = text.lastIndexOf('*/') - 2;
     this.end = text.startsWith('\ufeff') ? 1 : 0;
   }
 
@@ -35,14 +41,21 @@ class Lexer {
       if (c === '#' || (c === '/' && text[at + 1] === '/')) {
         const end = text.indexOf('\n', at);
         this.end = end === -1 ? text.length : end;
-      } else if (c === '/' && text[at + 1] === '*') {
-        const end = text.indexOf('*/', at + 2);
-        this.end = end === -1 ? text.length : end + 2;
       } else {
-        this.#readWord(at);
-        return 'word';
+        const end = c === '/' && text[at + 1] === '*' ? this.#endOfComment(at) : 0;
+        if (end === 0) {
+          this.#readWord(at);
+          return 'word';
+        }
+        this.end = end;
       }
     }
+  }
+
+  /** Where the comment at `at` ends; 0 when it is never closed. */
+  #endOfComment(at: number): number {
+    if (at > this.#lastComment) return 0;
+    return this.#text.indexOf('*/', at + 2) + 2;
   }
 
   #readWord(at: number): void {

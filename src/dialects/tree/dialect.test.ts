@@ -25,7 +25,7 @@ describe('a text that no dialect knows', () => {
     const [element] = read('<a><b c="1">t</b><b/></a>').objects;
     expect(element!.value).toEqual({ '@c': '1', '.': 't' });
     const [odd] = read('{"x": {"__proto__": {"a": 1}, "constructor": 2}, "y": 1}').objects;
-    expect(JSON.stringify(odd!.value)).toBe('{"__proto__":{"a":"1"},"constructor":"2"}');
+    expect(JSON.stringify(odd!.value)).toBe('{"__proto__":{"a":1},"constructor":2}');
   });
   test('differs where a field differs, and nowhere else', () => {
     const found = compareConfigurations(
@@ -36,12 +36,25 @@ describe('a text that no dialect knows', () => {
       ['changed', 'lamp', [{ field: 'port x.mtu', what: 'value', before: '1500', after: '9000' }]],
     ]);
   });
+  test.each([
+    ['<sea tide="4.1"><lamp/><buoy/></sea>', '<sea tide="4.2"><lamp/><buoy/></sea>', 'sea itself'],
+    ['<sea>ebb <lamp/><buoy/></sea>', '<sea>flood <lamp/><buoy/></sea>', 'sea itself'],
+    ['<sea><lamp>on <a/></lamp><buoy/></sea>', '<sea><lamp>off <a/></lamp><buoy/></sea>', 'sea lamp'],
+    ['<sea><lamp>on <a/></lamp><buoy/></sea>', '<sea><lamp><a/> on</lamp><buoy/></sea>', 'sea lamp'],
+    ['{"lamp": true, "buoy": 1}', '{"lamp": "true", "buoy": 1}', 'lamp'],
+    ['{"lamp": 1, "buoy": 1}', '{"lamp": "1", "buoy": 1}', 'lamp'],
+    ['{"lamp": {}, "buoy": 1}', '{"lamp": true, "buoy": 1}', 'lamp'],
+    ['{"lamp": null, "buoy": 1}', '{"lamp": "null", "buoy": 1}', 'lamp'],
+  ])('differs between %s and %s', (before, after, name) => {
+    const { changes } = compareConfigurations(read(before), read(after));
+    expect(changes.map((c) => [c.change, c.before?.name])).toEqual([['changed', name]]);
+  });
   test('keeps the order of list elements without a name', () => {
     const found = compareConfigurations(
       read('[{"a": 1}, {"a": 2}, {"a": 3}]'),
       read('[{"a": 3}, {"a": 1}, {"a": 2}]'),
     );
-    expect(found.changes.map((c) => [c.change, c.before?.value])).toEqual([['moved', { a: '3' }]]);
+    expect(found.changes.map((c) => [c.change, c.before?.value])).toEqual([['moved', { a: 3 }]]);
   });
   test('has no policy, stands aside for dialects that know the language, and is written back unchanged', () => {
     const configuration = read('lamp { a 1; }\n');

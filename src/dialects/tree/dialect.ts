@@ -6,9 +6,15 @@ import { readTree, spanOf } from './read.ts';
 import { titleOf, treeValue } from './value.ts';
 
 /** Containers around everything in XML and JSON are passed through: what stands in them are the sections. */
-function topOf(tree: Tree): { readonly nodes: readonly TreeNode[]; readonly path: string } {
+function topOf(tree: Tree): {
+  readonly nodes: readonly TreeNode[];
+  readonly path: string;
+  /** Those passed through that say something themselves. */
+  readonly around: readonly TreeNode[];
+} {
   let at = tree.root;
   const path: string[] = [];
+  const around: TreeNode[] = [];
   while (
     at.children.length === 1 &&
     at.children[0]!.children.length > 0 &&
@@ -16,30 +22,40 @@ function topOf(tree: Tree): { readonly nodes: readonly TreeNode[]; readonly path
   ) {
     at = at.children[0]!;
     path.push(at.name);
+    if (at.attributes.length > 0 || at.value !== null) around.push(at);
   }
-  return { nodes: at.children, path: path.filter((name) => name !== '').join('/') };
+  return { nodes: at.children, path: path.filter((name) => name !== '').join('/'), around };
 }
 
 /** The top-level parts of a file. Their identity holds the file's name: two files may have a part of one name. */
 function objectsOf(file: SourceFile): ConfigObject[] {
   const tree = readTree(file);
-  const { nodes, path } = topOf(tree);
-  return nodes.map((node, position) => {
-    const inList = node.name === '';
-    const list = `${file.name} ${path} entries`.replace('  ', ' ');
-    const name = inList ? `${list} ${position}` : `${path} ${titleOf(node)}`.trim();
-    return {
-      id: inList ? objectId('section', list, position) : objectId('section', `${file.name} ${name}`),
-      kind: 'section',
-      name,
-      section: file.name,
-      place: spanOf(tree, node),
-      value: treeValue(node),
-      order: inList ? { list: list, position } : null,
-      comment: null,
-      references: [],
-    };
+  const { nodes, path, around } = topOf(tree);
+  const section = (node: TreeNode, name: string, order: ConfigObject['order'] = null): ConfigObject => ({
+    id:
+      order === null
+        ? objectId('section', `${file.name} ${name}`)
+        : objectId('section', order.list, order.position),
+    kind: 'section',
+    name,
+    section: file.name,
+    place: spanOf(tree, node),
+    value: treeValue(node),
+    order,
+    comment: null,
+    references: [],
   });
+  const list = `${file.name} ${path} entries`.replace('  ', ' ');
+  return [
+    ...around.map((node) =>
+      section({ ...node, end: node.children[0]!.start, children: [] }, `${node.name} itself`),
+    ),
+    ...nodes.map((node, position) =>
+      node.name === ''
+        ? section(node, `${list} ${position}`, { list, position })
+        : section(node, `${path} ${titleOf(node)}`.trim()),
+    ),
+  ];
 }
 
 /** Any INI, XML, JSON, braces or indentation text, as sections. It knows no rules, so it never has a policy. */

@@ -140,6 +140,15 @@ describe('a text with braces', () => {
       ['from', '10.0.0.0/8'],
     ]);
   });
+  test('loses nothing behind what looks like a comment and is never closed', () => {
+    const t = tree('a /* one */ b;\npath /* {\n  deny all;\n}\n', 'braces');
+    expect(t.root.children.map((c) => [c.name, c.value])).toEqual([
+      ['a', 'b'],
+      ['path', '/*'],
+    ]);
+    expect(at(t, 'path').children.map((c) => [c.name, c.value])).toEqual([['deny', 'all']]);
+    expect(tree('a; /*/', 'braces').root.children.map((c) => c.name)).toEqual(['a', '/*/']);
+  });
   test('says where the block begins that is never closed', () => {
     expect(failure(() => tree('a {\n  b {\n  c;\n}\n', 'braces')).text).toBe(
       'quay.conf:1: The block "a" is never closed. The file may be truncated.',

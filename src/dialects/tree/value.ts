@@ -3,11 +3,13 @@ import { type TreeNode, wordsOf } from './node.ts';
 
 /**
  * What stands below a node, in comparable form: a text, a list of texts, or fields by name. Entries of one name that
- * have words and children of their own are fields by name and words; all else of one name is a list in order.
+ * have words and children of their own are fields by name and words; all else of one name is a list in order. Numbers and
+ * literals of JSON are other values than strings that read alike.
  */
 export function treeValue(node: TreeNode): Value {
   if (node.kind === 'list') return node.children.map(treeValue);
-  if (node.children.length === 0 && node.attributes.length === 0) return node.value ?? true;
+  if (node.children.length === 0 && node.attributes.length === 0 && node.kind !== 'object')
+    return leafValue(node);
   const fields = new Map<string, Value>();
   for (const { name, value } of node.attributes) fields.set(`@${name}`, value);
   if (node.kind === 'element' && node.value !== null) fields.set('.', node.value);
@@ -27,8 +29,16 @@ export function treeValue(node: TreeNode): Value {
   return Object.fromEntries(fields);
 }
 
+function leafValue({ kind, value }: TreeNode): Value {
+  if (value === null) return true;
+  if (kind === 'literal') return JSON.parse(value) as boolean | null;
+  // A number that the language cannot hold stays as it is written.
+  return kind === 'number' && String(Number(value)) === value ? Number(value) : value;
+}
+
 /** The name of a node with its words, as a person would say it. */
 export function titleOf(node: TreeNode): string {
-  const words = node.children.length > 0 || node.kind === 'statement' ? wordsOf(node) : [];
+  const hasWords = node.kind === 'statement' || (node.children.length > 0 && node.kind !== 'element');
+  const words = hasWords ? wordsOf(node) : [];
   return [node.name === '' ? 'entry' : node.name, ...words].join(' ').slice(0, 200);
 }

@@ -3,6 +3,9 @@ import { TuckpointError } from '#core/errors';
 import type { Lines } from '#dialects/source';
 import { NodeMaker, type OpenNode, type Tree, type TreeAttribute } from './node.ts';
 
+/** Stands for a child in the text of its parent, where that has text beside children. */
+const CHILD = '…';
+
 /**
  * Reads XML 1.0 with namespaces. Entities other than the five of XML itself are refused, so nothing can expand.
  * Throws `dialects/malformed`, `dialects/too-deep`.
@@ -41,6 +44,7 @@ export function readXml(source: Lines): Tree {
     node.namespace = tag.uri;
     node.attributes = attributesOf(tag.attributes, text, tagStart, at());
     make.adopt(open.at(-1)!, node);
+    texts.at(-1)!.push(CHILD);
     open.push(node);
     texts.push([]);
     bodies.push(at());
@@ -49,10 +53,16 @@ export function readXml(source: Lines): Tree {
   parser.on('cdata', (piece) => texts.at(-1)!.push(piece));
   parser.on('closetag', (tag) => {
     const node = open.pop()!;
-    const value = texts.pop()!.join('').trim();
+    const pieces = texts.pop()!;
+    const value = pieces.join('').trim();
     const body = bodies.pop()!;
     make.close(node, at());
-    if (node.children.length > 0 || tag.isSelfClosing) return;
+    if (node.children.length > 0) {
+      if (pieces.some((piece) => piece !== CHILD && piece.trim() !== ''))
+        node.value = value.replace(/\s+/g, ' ');
+      return;
+    }
+    if (tag.isSelfClosing) return;
     const bodyEnd = text.lastIndexOf('</', at() - 1);
     const raw = text.slice(body, bodyEnd);
     node.valueStart = body + (raw.trim() === '' ? 0 : raw.length - raw.trimStart().length);
