@@ -123,6 +123,11 @@ function textOf({ objects, traffic, naming, text, afterName }: Answer, shown: Fi
   if (traffic !== null)
     lines.push('', 'Traffic', ...differenceText(traffic, naming, MORE_EFFORT).split('\n'));
   for (const { name, why } of objects.unread) lines.push('', `Not read: ${name} (${why})`);
+  if (shown.length < text.length)
+    lines.push(
+      '',
+      'Not listed: layout, comments, and the order of named entries where only a generic reader knows them. --raw shows the text.',
+    );
   for (const file of shown) lines.push('', file.difference ?? `${file.name}: ${file.change}; it is no text.`);
   return lines.join('\n');
 }
