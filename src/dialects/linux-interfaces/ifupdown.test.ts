@@ -104,6 +104,13 @@ describe('an interfaces file', () => {
       [{ destination: '10.3.0.0/16', gateway: '10.1.0.254', interface: null, metric: 50 }, 24],
     ]);
   });
+  test('keeps an option that is there twice, and a broadcast address', () => {
+    const text =
+      'iface mole0 inet static\n    address 10.2.0.1/16\n    broadcast 10.2.255.255\n    dns-nameservers 10.1.0.53\n    dns-nameservers 10.1.0.54\n';
+    expect(iface(text, 'mole0').value).toMatchObject({
+      options: { broadcast: '10.2.255.255', 'dns-nameservers': ['10.1.0.53', '10.1.0.54'] },
+    });
+  });
   test('takes the options of a template (ifquery quay0: mtu: 1400)', () => {
     expect(iface(GATEWAY, 'quay0').value).toMatchObject({ options: { mtu: '1400' } });
   });

@@ -83,7 +83,7 @@ function readInterface(
   const id = objectId('interface', name);
   const addresses: string[] = [];
   const methods: string[] = [];
-  const options = new Map<string, Value>();
+  const options = new Map<string, readonly string[]>();
   const commands: string[] = [];
   const references: Reference[] = [];
   const mention = (other: string, { place }: Pick<InterfacesLine, 'place'>) =>
@@ -117,10 +117,12 @@ function readInterface(
         if (route !== null) into.addRoute(route, line.place);
         else if (!inherited && !undoes(line))
           into.leave(line.place, 'What this command does is not known.', id);
-      } else if (line.word !== 'netmask' && line.word !== 'broadcast') {
+      } else if (line.word !== 'netmask') {
         const words = line.rest.split(/\s+/).filter((word) => word !== '');
         if (MEMBERS.has(line.word)) for (const other of words) if (other !== 'none') mention(other, line);
-        options.set(line.word, words.length === 1 ? words[0]! : words);
+        // One that is there again adds to what stands before: which of them counts is for its program to say.
+        const all = [...(options.get(line.word) ?? []), ...words];
+        options.set(line.word, all);
       }
     }
   }
@@ -131,10 +133,17 @@ function readInterface(
     methods: methods.sort(),
     addresses: addresses.sort(),
     ...(vlan === null ? {} : { vlan: Number(vlan[2]), parent: vlan[1]! }),
-    ...(options.size === 0 ? {} : { options: Object.fromEntries(options) }),
+    ...(options.size === 0 ? {} : { options: valuesOf(options) }),
     ...(commands.length === 0 ? {} : { commands }),
   };
   into.add('interface', name, 'interfaces', own[0]!.place, value, references, comment);
+}
+
+/** Options by name; of a single word the word. */
+function valuesOf(options: ReadonlyMap<string, readonly string[]>): Value {
+  return Object.fromEntries(
+    [...options].map(([name, words]) => [name, words.length === 1 ? words[0]! : words]),
+  );
 }
 
 /** `down ip route del …` takes away what an `up` line gave: nothing of its own. */
