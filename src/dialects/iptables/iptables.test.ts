@@ -97,6 +97,19 @@ describe('saved iptables rules', () => {
     expect(iptables.policy(odd)!.unread).toHaveLength(1);
   });
 
+  it('with a match that needs no option hang on a condition', () => {
+    const text = (rule: string) => `*filter\n:FORWARD DROP [0:0]\n-A FORWARD ${rule} -j ACCEPT\nCOMMIT\n`;
+    const assumed = (rule: string) => decide(iptables.policy(read(text(rule)))!, packet()).assumed;
+    expect(assumed('-m socket')).toEqual(['socket matches']);
+    expect(assumed('-i lan1 -m rpfilter -m comment --comment "way back"')).toEqual(['rpfilter matches']);
+    expect(assumed('-p tcp -m tcp')).toEqual([]);
+  });
+
+  it('with a policy that there is not name it', () => {
+    const odd = read('*filter\n:FORWARD PONDER [0:0]\nCOMMIT\n');
+    expect(odd.opaque).toMatchObject([{ place: { line: 2 }, why: 'this line is not known here' }]);
+  });
+
   it('that move a range of ports to another are named as not known', () => {
     const to = '--to-destination 10.4.20.9:8000-8099/9000';
     const moved = read(

@@ -119,6 +119,19 @@ export function matchOf(option: Option, ip: 'ip' | 'ip6', protocol: string): Sta
   return [match(`${module} ${name}`, text, negated)];
 }
 
+/** Modules that say nothing without an option of theirs: those of a protocol that `-p` names already, and comments. */
+const SILENT: ReadonlySet<string> = new Set(
+  'tcp udp udplite sctp dccp icmp icmp6 icmpv6 ipv6-icmp esp ah mh comment'.split(' '),
+);
+
+/** Modules that match by themselves, without any option: `-m socket`, `-m rpfilter`. They become named conditions. */
+export function bareMatches(options: readonly Option[]): Statement[] {
+  const modules = options.flatMap(({ name, values: [module = ''] }) => (name === '-m' ? [module] : []));
+  return modules
+    .filter((module) => !SILENT.has(module) && !options.some((option) => option.module === module))
+    .map((module) => match(module, 'matches', false));
+}
+
 function icmpMatch(header: 'icmp' | 'icmpv6', value: string, negated: boolean): Statement[] {
   if (value === 'any' || value === '255')
     return negated ? [match(`${header} type`, { kind: 'any' }, true)] : [];

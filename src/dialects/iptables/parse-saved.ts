@@ -15,7 +15,7 @@ import {
 } from '../netfilter/index.ts';
 import { shorten } from '../source/index.ts';
 import { familyOf } from './family.ts';
-import { matchOf } from './matches.ts';
+import { bareMatches, matchOf } from './matches.ts';
 import { targetOf } from './targets.ts';
 import { type Option, optionsOf, wordsOf } from './words.ts';
 
@@ -91,7 +91,7 @@ function readLine(table: Table, text: string, place: Place, ruleset: Ruleset, fa
   const head = /^:(\S+)\s+(\S+)/.exec(text);
   if (head !== null) {
     putChain(table, head[1]!, head[2]!, place);
-    return true;
+    return isPolicy(head[2]!);
   }
   const words = wordsOf(text.replace(/^\[\d+:\d+\]\s*/, ''));
   const [command, name] = words;
@@ -101,7 +101,7 @@ function readLine(table: Table, text: string, place: Place, ruleset: Ruleset, fa
   }
   if (command === '-P' && name !== undefined) {
     putChain(table, name, words[2] ?? '-', place);
-    return true;
+    return isPolicy(words[2] ?? '');
   }
   if ((command !== '-A' && command !== '-I') || name === undefined) return false;
   const chain = table.chains.get(name) ?? putChain(table, name, '-', place);
@@ -111,6 +111,9 @@ function readLine(table: Table, text: string, place: Place, ruleset: Ruleset, fa
   else chain.rules.splice(numbered ? Number(words[2]) - 1 : 0, 0, rule);
   return true;
 }
+
+/** `-` is that of a chain made by the user, which has none. */
+const isPolicy = (word: string): boolean => word === 'ACCEPT' || word === 'DROP' || word === '-';
 
 function putChain(table: Table, name: string, policy: string, place: Place): Chain {
   const chain = table.chains.get(name) ?? newChain(name, place);
@@ -149,6 +152,7 @@ function readRule(
     const known = matchOf(option, family, protocol);
     statements.push(...(known ?? []));
   }
+  statements.push(...bareMatches(matches));
   const target = options[jump];
   if (target !== undefined) {
     const name = target.values[0] ?? '';
