@@ -1,7 +1,10 @@
 import { readFileSync } from 'node:fs';
 import { SAVED } from '../../src/dialects/iptables/sound.reference.ts';
 
-export { SOUND as NFTABLES } from '../../src/dialects/nftables/sound.reference.ts';
+import { LISTING } from '../../src/dialects/nftables/listing.reference.ts';
+import { SOUND } from '../../src/dialects/nftables/sound.reference.ts';
+
+export const NFTABLES = [...SOUND, LISTING];
 
 /** Sound texts to begin from, by reader. The published ones are those of the tests beside the readers. */
 const page = readFileSync(new URL('../../docs/mapping.md', import.meta.url), 'utf8');

@@ -137,6 +137,7 @@ class Objects {
       type: set.type,
       data: set.dataType,
       flags: [...set.flags].sort(),
+      ...(set.settings.length === 0 ? {} : { settings: [...set.settings].sort() }),
       elements: set.elements.map(formatExpression).sort(),
     };
     const made = this.object(

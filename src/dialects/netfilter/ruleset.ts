@@ -33,5 +33,16 @@ export function newChain(name: string, place: Place): Chain {
 }
 
 export function newSet(name: string, map: boolean, place: Place): NamedSet {
-  return { name, place, map, type: '', dataType: '', flags: [], comment: null, elements: [], mentions: [] };
+  return {
+    name,
+    place,
+    map,
+    type: '',
+    dataType: '',
+    flags: [],
+    settings: [],
+    comment: null,
+    elements: [],
+    mentions: [],
+  };
 }

@@ -138,6 +138,8 @@ export interface NamedSet {
   type: string;
   dataType: string;
   flags: readonly string[];
+  /** What else is said of it, times in seconds: `size 128`, `timeout 3600`, `auto-merge`. */
+  settings: readonly string[];
   comment: string | null;
   elements: Expression[];
   mentions: Mention[];

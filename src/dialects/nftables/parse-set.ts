@@ -4,6 +4,17 @@ import { type Cursor, NotUnderstood } from './cursor.ts';
 import { parseElements, parseExpression } from './parse-expression.ts';
 import type { Reading } from './reading.ts';
 
+const SECONDS: Readonly<Record<string, number>> = { d: 86_400, h: 3600, m: 60, s: 1, ms: 0.001 };
+
+/** `1h30m` in seconds, as `nft -j` says it; any other text as it is. */
+function secondsOf(text: string): string {
+  if (!/^(?:\d+(?:ms|[dhms]))+$/.test(text)) return text;
+  let seconds = 0;
+  for (const [, count, unit] of text.matchAll(/(\d+)(ms|[dhms])/g))
+    seconds += Number(count) * SECONDS[unit!]!;
+  return String(seconds);
+}
+
 /** The set or map with this name, made when the table lacks it. */
 export function setOf(table: Table, name: string, map: boolean, cursor: Cursor, start: number): NamedSet {
   const known = table.sets.get(name);
@@ -44,14 +55,15 @@ export function parseSetBody(reading: Reading, table: Table, set: NamedSet): voi
 }
 
 function parseLine(cursor: Cursor, set: NamedSet): void {
+  const start = cursor.start();
   const word = cursor.take();
   switch (word) {
     case 'type':
     case 'typeof': {
-      const start = cursor.start();
+      const typeStart = cursor.start();
       while (!cursor.atStatementEnd() && cursor.kind() !== 58) cursor.at++;
       const prefix = word === 'typeof' ? 'typeof ' : '';
-      set.type = prefix + cursor.textFrom(start);
+      set.type = prefix + cursor.textFrom(typeStart);
       if (cursor.acceptKind(58)) {
         const dataStart = cursor.start();
         while (!cursor.atStatementEnd()) cursor.at++;
@@ -74,12 +86,18 @@ function parseLine(cursor: Cursor, set: NamedSet): void {
       return;
     case 'timeout':
     case 'gc-interval':
-    case 'size':
-    case 'policy':
-      cursor.take();
+      set.settings = [...set.settings, `${word} ${secondsOf(cursor.take())}`];
       if (word === 'timeout' && !set.flags.includes('timeout')) set.flags = [...set.flags, 'timeout'];
       return;
+    case 'size':
+    case 'policy': {
+      const value = cursor.take();
+      // That is the policy of every set unless another is said.
+      if (value !== 'performance') set.settings = [...set.settings, `${word} ${value}`];
+      return;
+    }
     case 'auto-merge':
+      set.settings = [...set.settings, word];
       return;
     case 'counter':
     case 'last':
@@ -87,6 +105,7 @@ function parseLine(cursor: Cursor, set: NamedSet): void {
     case 'quota':
     case 'ct':
       while (!cursor.atStatementEnd()) cursor.at++;
+      set.settings = [...set.settings, cursor.textFrom(start).replace(/\s+/g, ' ')];
       return;
     default:
       throw new NotUnderstood(`"${word}" is not known in a set`);

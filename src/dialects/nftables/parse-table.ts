@@ -87,6 +87,12 @@ export function parseNamedSet(reading: Reading, table: Table, map: boolean, star
   set.place = cursor.placeFrom(start);
 }
 
+/** What was counted so far is no part of a configuration. */
+function withoutState(what: string, text: string): string {
+  if (what === 'counter') return text.replace(/\b(?:packets|bytes)\s+\d+\s*/g, '');
+  return what === 'quota' ? text.replace(/\bused\s+\d+\s+\w+\s*/g, '') : text;
+}
+
 /** `counter NAME { … }` and the like; the content is kept as text. */
 export function parseObject(cursor: Cursor, table: Table, word: string, start: number): void {
   const what = word === 'ct' ? `ct ${cursor.take()}` : word;
@@ -97,6 +103,6 @@ export function parseObject(cursor: Cursor, table: Table, word: string, start: n
   const bodyStart = cursor.start();
   if (cursor.kind() === 123) cursor.skipBraces();
   else while (!cursor.atStatementEnd()) cursor.at++;
-  const text = cursor.textFrom(bodyStart);
+  const text = withoutState(what, cursor.textFrom(bodyStart));
   table.objects.set(`${what} ${name}`, { what, name, place: cursor.placeFrom(start), text });
 }

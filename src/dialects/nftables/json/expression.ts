@@ -131,7 +131,9 @@ function fieldFrom(key: string, inner: unknown): Expression {
     case 'symhash':
       return field(`symhash mod ${get('mod')}${offset(get('offset'))}`);
     case 'jhash':
-      return field(`jhash ${JSON.stringify(inner.expr)} mod ${get('mod')}${offset(get('offset'))}`);
+      return field(
+        `jhash ${JSON.stringify(inner.expr)} mod ${get('mod')}${get('seed') === '' ? '' : ` seed ${get('seed')}`}${offset(get('offset'))}`,
+      );
     case 'ipsec':
       return field(`ipsec ${get('dir')} ${get('key')}`);
     default:

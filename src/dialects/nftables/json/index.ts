@@ -11,7 +11,6 @@ import {
   type Table,
   tableOf,
 } from '../../netfilter/index.ts';
-import { shorten } from '../../source/index.ts';
 import { NotUnderstood } from '../cursor.ts';
 import { elementsFrom, isRecord, type Json, single } from './expression.ts';
 import { type Item, splitItems } from './split.ts';
@@ -88,7 +87,10 @@ function readInto(table: Table, what: string, body: Json, place: Place): void {
       const set = newSet(name, what === 'map', place);
       set.type = typeText(body.type);
       set.dataType = what === 'map' ? typeText(body.map) : '';
-      set.flags = [...flagsOf(body.flags), ...(body.timeout === undefined ? [] : ['timeout'])];
+      const flags = flagsOf(body.flags);
+      set.flags = body.timeout === undefined || flags.includes('timeout') ? flags : [...flags, 'timeout'];
+      set.settings = settingsOf(body);
+      if (typeof body.comment === 'string') set.comment = body.comment;
       set.elements = body.elem === undefined ? [] : elementsFrom(body.elem);
       table.sets.set(name, set);
       return;
@@ -97,8 +99,27 @@ function readInto(table: Table, what: string, body: Json, place: Place): void {
       table.sets.get(name)?.elements.push(...elementsFrom(body.elem));
       return;
     default:
-      table.objects.set(`${what} ${name}`, { what, name, place, text: shorten(JSON.stringify(body)) });
+      table.objects.set(`${what} ${name}`, { what, name, place, text: objectText(body) });
   }
+}
+
+/** The same words as the text has, as far as they are said alike there. */
+function settingsOf(body: Json): string[] {
+  const words = ['size', 'timeout', 'gc-interval'].filter((word) => body[word] !== undefined);
+  return [
+    ...words.map((word) => `${word} ${String(body[word])}`),
+    ...(body.policy === undefined || body.policy === 'performance' ? [] : [`policy ${String(body.policy)}`]),
+    ...(body['auto-merge'] === true ? ['auto-merge'] : []),
+    ...(body.stmt === undefined ? [] : [JSON.stringify(body.stmt)]),
+  ];
+}
+
+/** An object of another kind, without what was counted so far and what its place in the list says. */
+function objectText(body: Json): string {
+  const { family: _f, table: _t, name: _n, handle: _h, used: _u, ...rest } = body;
+  const { packets: _p, bytes, ...counted } = rest;
+  // The bytes of a counter are counted; those of a quota are its limit.
+  return JSON.stringify('packets' in rest || bytes === undefined ? counted : { ...counted, bytes });
 }
 
 function readChain(table: Table, name: string, body: Json, place: Place): void {
@@ -113,6 +134,8 @@ function readChain(table: Table, name: string, body: Json, place: Place): void {
         ? []
         : [String(body.dev)];
     chain.hook = { type: String(body.type), hook: String(body.hook), priority, priorityText, devices };
+    if (body.policy !== undefined && body.policy !== 'drop' && body.policy !== 'accept')
+      throw new NotUnderstood(`the policy "${String(body.policy)}" is not known`);
     chain.policy = body.policy === 'drop' ? 'drop' : 'accept';
   }
   if (typeof body.comment === 'string') chain.comment = body.comment;
@@ -130,7 +153,7 @@ function readRule(table: Table, body: Json, place: Place): void {
       statements.push(statementFrom(value));
     } catch (error) {
       if (!(error instanceof NotUnderstood)) throw error;
-      statements.push({ kind: 'opaque', text: shorten(JSON.stringify(value)), why: error.message });
+      statements.push({ kind: 'opaque', text: JSON.stringify(value), why: error.message });
     }
   }
   chain.rules.push({
@@ -150,5 +173,5 @@ const flagsOf = (value: unknown): string[] =>
 function typeText(value: unknown): string {
   if (typeof value === 'string') return value;
   if (Array.isArray(value)) return value.map(String).join(' . ');
-  return value === undefined ? '' : `typeof ${shorten(JSON.stringify(value))}`;
+  return value === undefined ? '' : `typeof ${JSON.stringify(value)}`;
 }
