@@ -1,9 +1,10 @@
 import { expect, test } from 'vitest';
 import { compareConfigurations } from '#core/config';
 import { dialectNamed } from '#dialects';
+import { dialectFromMapping } from '#dialects/mapping';
 import { denyTcp, onePort } from '../../src/dialects/ietf/rfc8519.reference.ts';
 import { LISTING } from '../../src/dialects/nftables/listing.reference.ts';
-import { IFUPDOWN, IPTABLES, NETWORKD, TREE } from './corpus.ts';
+import { IFUPDOWN, IPTABLES, MAPPED, MAPPING, NETWORKD, TREE } from './corpus.ts';
 
 /**
  * Each word of a sound text is changed, one at a time: the reader must refuse the text, or the comparison must see it.
@@ -27,6 +28,7 @@ const silent: Readonly<Record<string, readonly RegExp[]>> = {
   ietf: [/^<\?/, /^<config /, /-ipv4-network>[\d.]*«[\d.]+»\/\d+</],
   ifupdown: [],
   networkd: [/^Destination=«10\.3\.0\.0»\/16/],
+  mapping: [/^# /, /is «10\.2\.0\.0»\/16/],
   tree: [/^[#;]/, /# «leg»/, /^<\?/, /^<!--/],
 };
 
@@ -36,11 +38,14 @@ const texts: readonly (readonly [dialect: string, file: string, text: string])[]
   ...[denyTcp, onePort].map((text) => ['ietf', 'acl.xml', text] as const),
   ...IFUPDOWN.map((text) => ['ifupdown', 'interfaces', text] as const),
   ...NETWORKD.map((text) => ['networkd', 'leg.network', text] as const),
+  ['mapping', 'gull-quay.conf', MAPPED],
   ...TREE.map((text) => ['tree', 'leg.conf', text] as const),
 ];
 
+const taught = dialectFromMapping({ name: 'groyne.yaml', text: MAPPING });
+
 test.each(texts)('%s: no word of a text is lost to the comparison (%#)', (name, file, text) => {
-  const dialect = dialectNamed(name)!;
+  const dialect = name === 'mapping' ? taught : dialectNamed(name)!;
   const read = (changed: string) => dialect.read([{ name: file, text: changed }]);
   const before = read(text);
   const lost: string[] = [];
