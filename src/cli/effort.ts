@@ -19,14 +19,14 @@ export function withEffort(command: Command): Command {
 }
 
 /** The usual budget that many times. Throws `cli/bad-option`. */
-export function budgetOf({ effort }: EffortOption): TrafficBudget {
-  if (effort === undefined) return DEFAULT_BUDGET;
+export function budgetOf({ effort }: EffortOption, usual: TrafficBudget = DEFAULT_BUDGET): TrafficBudget {
+  if (effort === undefined) return usual;
   const times = Number(effort);
   if (!(times > 0 && times <= 1000)) {
     throw new TuckpointError('cli/bad-option', `"${effort}" is no effort.`, {
       advice: 'Give a number above 0 and up to 1000: that many times the usual work.',
     });
   }
-  const { work, nodes, rows } = DEFAULT_BUDGET;
+  const { work, nodes, rows } = usual;
   return { work: work * times, nodes: nodes * times, rows: rows * times };
 }

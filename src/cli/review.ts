@@ -8,6 +8,7 @@ import {
   originRecord,
   originText,
   type Policy,
+  REVIEW_BUDGET,
   removalEffect,
   reviewPolicy,
   rowRecord,
@@ -50,8 +51,8 @@ export function reviewCommand(program: Command, context: CliContext): void {
       const policy = policyIn(source, read);
       const naming = namingOf(read);
       const outside = options.outside ?? [];
+      const review = reviewPolicy(policy, { outside, budget: budgetOf(options, REVIEW_BUDGET) });
       const budget = budgetOf(options);
-      const review = reviewPolicy(policy, { outside, budget });
       const objects = read.parts.flatMap(({ configuration }) => objectFindings(configuration));
       const removals = new Map(
         review.findings.map((finding) => [

@@ -16,7 +16,7 @@ export { relevantRules } from './difference/relevant.ts';
 export type { Finding, Findings, Way } from './findings/finding.ts';
 export { newFindings } from './findings/new-findings.ts';
 export { removalEffect } from './findings/removal.ts';
-export { overlapFindings, type ReviewOptions, reviewPolicy } from './findings/review.ts';
+export { overlapFindings, REVIEW_BUDGET, type ReviewOptions, reviewPolicy } from './findings/review.ts';
 export { gatherChanges } from './gathered-changes.ts';
 export { type GatheredRow, gatherRows, translationParts } from './gathered-rows.ts';
 export { icmpProtocol, type Packet } from './packet.ts';

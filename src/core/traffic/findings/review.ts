@@ -18,6 +18,9 @@ import {
 } from './overlaps.ts';
 import { findingOf, standingOf } from './standing.ts';
 
+/** A review is asked for now and then and not in a maintenance window: it may take ten times as long as a comparison. */
+export const REVIEW_BUDGET: TrafficBudget = { ...DEFAULT_BUDGET, work: 10 * DEFAULT_BUDGET.work };
+
 export interface ReviewOptions {
   /** Interfaces that lead outside: sources that cannot come from there are looked for. */
   readonly outside?: readonly string[];
@@ -27,7 +30,7 @@ export interface ReviewOptions {
 /** What is worth a second look in one policy, each with its proof. Nothing is claimed that was not computed. */
 export function reviewPolicy(
   policy: Policy,
-  { outside = [], budget = DEFAULT_BUDGET }: ReviewOptions = {},
+  { outside = [], budget = REVIEW_BUDGET }: ReviewOptions = {},
 ): Findings {
   const purse: Purse = { budget, spent: 0 };
   const findings: Finding[] = [];
