@@ -126,7 +126,7 @@ function textOf({ objects, traffic, naming, text, afterName }: Answer, shown: Fi
   if (shown.length < text.length)
     lines.push(
       '',
-      'Not listed: layout, comments, and the order of named entries where only a generic reader knows them. --raw shows the text.',
+      'Not listed: layout, comments, what was counted, times of single set elements, and the order of named entries where only a generic reader knows them. --raw shows the text.',
     );
   for (const file of shown) lines.push('', file.difference ?? `${file.name}: ${file.change}; it is no text.`);
   return lines.join('\n');

@@ -1,6 +1,5 @@
 import { readFileSync } from 'node:fs';
 import { SAVED } from '../../src/dialects/iptables/sound.reference.ts';
-
 import { LISTING } from '../../src/dialects/nftables/listing.reference.ts';
 import { SOUND } from '../../src/dialects/nftables/sound.reference.ts';
 
